@@ -1,0 +1,1 @@
+"""From what the store holds to findings in the store. Reads no export, draws no page."""

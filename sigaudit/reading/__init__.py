@@ -1,0 +1,1 @@
+"""Exports and rosters become rows in the store. Knows nothing of findings or pages."""

@@ -1,0 +1,1 @@
+"""Open signalling standards: how an event is written in a message."""
