@@ -6,8 +6,9 @@ How the columns were decided, for whoever changes a row:
     and zone; ``pair``: opening and closing, neither of them a fault; ``no``: told once. The base is a
     published reporting list (rev. 10/1/2012) that marks where a restore does not apply. 103, 129, 317,
     358, 394, 554 and 555 are not in that list and are treated like their neighbours (inferred). 408
-    has a closing sense only and 404, 405 are out of use, so they are ``no``. A code that list does
-    not hold (126 among them) is ``no``: an absent restore is then held against no site.
+    has a closing sense only and 404, 405 are out of use, so they are ``no``; 345 and 466 tell that
+    something was switched on or off, not a fault, and are ``no`` too. A code that list does not hold
+    (126 among them) is ``no``: an absent restore is then held against no site.
 ``test_kind``   ``periodic`` 602, 603, 608 (608 is also proof of a standing trouble); ``manual`` 601, which
     proves a path once and no timer; ``mode`` 604, 607, which begin and end a span.
 ``family``      lowest code of a sister set. One fault is told by another code when the system is armed:
