@@ -1,0 +1,166 @@
+"""The kinds of healthy site, and the population of the demo."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from tests.simulation import station
+from tests.simulation.clock import DAY, HOUR, MINUTE, WEEK
+from tests.simulation.dice import Dice
+from tests.simulation.site import Path, Site, TestTimer, Zone
+
+# archetype -> (how many, system types to draw from)
+POPULATION = {
+    "fire_dialer": (48, ("fire",)),
+    "fire_two_lines": (24, ("fire",)),
+    "fire_radio": (34, ("fire",)),
+    "fire_phone_cell": (26, ("fire", "fire", "combined")),
+    "supervised_single": (9, ("fire", "combined")),
+    "supervised_dual": (11, ("fire", "fire", "combined")),
+    "combined_dialer": (16, ("combined",)),
+    "burglary_dialer": (62, ("burglary",)),
+    "burglary_internet": (36, ("burglary",)),
+    "burglary_internet_cell": (24, ("burglary",)),
+    "small": (14, ("holdup", "medical", "medical", "environment")),
+}
+TRANSMITTERS = {
+    "fire_dialer": "dialer",
+    "fire_two_lines": "two-line dialer",
+    "fire_radio": "radio transmitter R",
+    "fire_phone_cell": "dialer with cellular unit",
+    "supervised_single": "internet communicator S",
+    "supervised_dual": "internet communicator S",
+    "combined_dialer": "dialer",
+    "burglary_dialer": "dialer",
+    "burglary_internet": "internet communicator T",
+    "burglary_internet_cell": "dual communicator T",
+    "small": "dialer",
+}
+
+
+def account_numbers(dice: Dice, count: int) -> list[str]:
+    """Distinct four-digit numbers, leading zeros among them, in a scattered order."""
+    numbers = [f"{n:04d}" for n in range(101, 9990) if len(set(f"{n:04d}")) > 1 and n not in (1234, 4321)]
+    return dice.shuffled(numbers)[:count]
+
+
+def population() -> list[Site]:
+    """All rostered sites in a fixed order; some numbers are kept back for strangers."""
+    dice = Dice(1)
+    total = sum(count for count, _ in POPULATION.values())
+    numbers = account_numbers(dice, total)
+    sites: list[Site] = []
+    for archetype, (count, types) in POPULATION.items():
+        for _ in range(count):
+            index = len(sites)
+            sites.append(_make(index, numbers[index], archetype, types, Dice(2, index)))
+    _share_premises(sites)
+    return sites
+
+
+def _share_premises(sites: list[Site]) -> None:
+    """Six premises hold a fire and a burglary account: planned neighbours."""
+    fire = [s for s in sites if s.archetype == "fire_dialer"][-6:]
+    for one, other in zip(fire, [s for s in sites if s.archetype == "burglary_dialer"][-6:], strict=True):
+        other.site, other.customer, other.area = one.site, one.customer, one.area
+        other.exchange, other.dealer, other.installer = one.exchange, one.dealer, one.installer
+
+
+def _make(index: int, account: str, archetype: str, types: tuple[str, ...], dice: Dice) -> Site:
+    system = dice.pick(types)
+    dealer = dice.weighted(list(station.DEALERS), [share for _, share in station.DEALERS.values()])
+    panels = station.PANELS.get(system, station.PANELS["other"])
+    paths, timers, panel_test = _ways(archetype, system, dice)
+    burglary = system in ("burglary", "combined")
+    site = Site(
+        index=index,
+        account=account,
+        archetype=archetype,
+        site=f"Site {index + 1:03d}",
+        customer=f"Customer {dice.whole(1, 260):03d}",
+        dealer=dealer,
+        installer=dice.pick(station.DEALERS[dealer][0]),
+        system_type=system,
+        area=dice.pick(station.AREAS),
+        exchange=dice.pick(station.EXCHANGES),
+        transmitter=TRANSMITTERS[archetype],
+        panel=dice.pick(panels),
+        paths=paths,
+        zones=_zones(system, archetype, dice),
+        timers=timers,
+        installed_on=str(date(2016, 3, 1) + timedelta(days=dice.whole(0, 3700))),
+        keeps_wall_clock=dice.chance(0.55),
+        business=burglary and dice.chance(0.6),
+        has_contacts="yes" if archetype == "fire_radio" else "no",
+        panel_test_interval=panel_test,
+        sends_openings="yes" if burglary and dice.chance(0.75) else "no",
+    )
+    return site
+
+
+def _ways(archetype: str, system: str, dice: Dice) -> tuple[list[Path], list[TestTimer], str]:
+    """Paths, test timers and the panel's own test interval of one kind of site."""
+    if archetype in ("fire_dialer", "combined_dialer"):
+        return [_path("phone", dice, test="6h")], [TestTimer(("phone",), 6 * HOUR)], ""
+    if archetype == "fire_two_lines":
+        one = _path("phone1", dice, test="12h", line=("1", "1"))
+        two = _path("phone2", dice, "backup", test="12h", line=("1", "2"))
+        return [one, two], [TestTimer(("phone1", "phone2"), 6 * HOUR)], ""
+    if archetype == "fire_radio":
+        ways = [_path("radio", dice, supervision="60min", checks="no")]
+        if dice.chance(0.5):  # a telephone line kept as backup, sensed by the transmitter
+            ways[0].supervision_interval = "6h"
+            ways.append(_path("phone", dice, "backup"))
+        return ways, [TestTimer(("radio",), DAY)], "24h"
+    if archetype == "fire_phone_cell":
+        ways = [_path("phone", dice, test="6h"), _path("cellular", dice, "backup", test="24h")]
+        return ways, [TestTimer(("phone",), 6 * HOUR), TestTimer(("cellular",), DAY, "communicator")], ""
+    if archetype == "supervised_single":
+        way = _path("internet", dice, line=("2", "1"), supervision="60min", checks="yes")
+        way.check_in_s = 25 * MINUTE
+        return [way], [TestTimer(("internet",), DAY)], "24h"
+    if archetype == "supervised_dual":
+        first = _path("internet", dice, line=("2", "1"), supervision="6h", checks="yes")
+        second = _path("cellular", dice, "backup", supervision="6h", checks="yes")
+        first.check_in_s, second.check_in_s = HOUR, 5 * HOUR
+        return [first, second], [TestTimer(("internet",), DAY)], "24h"
+    if archetype == "burglary_internet":
+        return [_path("internet", dice, test="24h", checks="no")], [TestTimer(("internet",), DAY)], ""
+    if archetype == "burglary_internet_cell":
+        ways = [_path("internet", dice, test="24h", checks="no")]
+        ways.append(_path("cellular", dice, "backup", test="7d", checks="no"))
+        return ways, [TestTimer(("internet",), DAY), TestTimer(("cellular",), WEEK, "communicator")], ""
+    period, text = (WEEK, "7d") if system == "environment" else (DAY, "24h")
+    return [_path("phone", dice, test=text)], [TestTimer(("phone",), period)], ""
+
+
+def _path(
+    name: str,
+    dice: Dice,
+    role: str = "primary",
+    *,
+    test: str = "",
+    supervision: str = "",
+    checks: str = "",
+    line: tuple[str, str] | None = None,
+) -> Path:
+    kind = name.rstrip("0123456789")
+    receiver, line_no = line or dice.pick(station.LINES[kind])
+    network = dice.pick(station.NETWORKS[kind])
+    return Path(name, kind, role, network, receiver, line_no, test, supervision, checks)
+
+
+def _zones(system: str, archetype: str, dice: Dice) -> list[Zone]:
+    zones: list[Zone] = []
+    kinds: list[str] = []
+    if system in ("fire", "combined"):
+        kinds += ["smoke", "pull"] + [dice.pick(station.FIRE_ZONES) for _ in range(dice.whole(3, 8))]
+    if system in ("burglary", "combined"):
+        kinds += ["entry"] + [dice.pick(station.BURGLARY_ZONES) for _ in range(dice.whole(3, 7))]
+    kinds += station.OTHER_ZONES.get(system, [])
+    for number, kind in enumerate(kinds, start=1):
+        zones.append(Zone("01", f"{number:03d}", kind, f"{kind.replace('_', ' ')} {number}"))
+    if archetype == "fire_radio":
+        for name, (zone, _) in station.CONTACT_ZONES.items():
+            zones.append(Zone("01", zone, "contact_input", f"panel {name} contact"))
+    return zones

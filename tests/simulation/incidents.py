@@ -1,0 +1,107 @@
+"""What went wrong away from the sites: one receiver line down, one receiver down, one export part missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from tests.simulation import clock
+from tests.simulation.clock import DAY, HOUR, MINUTE
+from tests.simulation.dice import Dice
+from tests.simulation.site import Signal, Site
+from tests.simulation.station import OWN_ACCOUNT, OWN_LINE
+
+NO_REPEAT = ("E602", "E608", "E603", "E601", "LINK")
+
+
+@dataclass(frozen=True)
+class Outage:
+    """From ``begin`` to ``end`` nothing of this receiver (line "": all lines) reaches the log."""
+
+    kind: str
+    receiver: str
+    line: str
+    begin: int
+    end: int
+
+    def holds(self, s: Signal) -> bool:
+        on_line = s.receiver == self.receiver and (self.line in ("", s.line))
+        return on_line and self.begin <= s.at < self.end
+
+
+OUTAGES = [
+    Outage("receiver_line_outage", "1", "2", clock.at("2026-11-18 03:10"), clock.at("2026-11-18 12:20")),
+    Outage("receiver_outage", "3", "", clock.at("2026-11-10 14:20"), clock.at("2026-11-10 19:50")),
+    Outage("export_gap", "2", "", clock.at("2026-10-29 00:00"), clock.at("2026-10-30 00:00")),
+]
+
+
+def own_signals() -> list[Signal]:
+    """The receivers speaking of themselves: a self-test every night, and the story of the outage."""
+    found: list[Signal] = []
+    for receiver, account in OWN_ACCOUNT.items():
+        for day in clock.days():
+            moment = clock.local_day(day, 4 * HOUR + 60 * int(receiver))
+            found.append(Signal(moment, receiver, OWN_LINE, account, "E602", origin="receiver"))
+    down = next(o for o in OUTAGES if o.kind == "receiver_outage")
+    own = OWN_ACCOUNT[down.receiver]
+    story = [
+        (down.begin - 14 * MINUTE, "E301"),
+        (down.begin - 3 * MINUTE, "E302"),
+        (down.begin - 4, "E308"),
+        (down.end, "R308"),
+        (down.end + 1, "R302"),
+        (down.end + 2, "R301"),
+    ]
+    found += [
+        Signal(moment, down.receiver, OWN_LINE, own, event, origin="receiver") for moment, event in story
+    ]
+    return found
+
+
+def strike(signals: list[Signal], sites: list[Site]) -> list[Signal]:
+    """The signals that reach the log. Tests due in an outage are missed and never repeated."""
+    for outage in OUTAGES:
+        if outage.kind == "export_gap":
+            signals = _lost_in_gap(signals, outage)
+        else:
+            signals = _lost_in_outage(signals, outage)
+            signals += _failed_to_report(outage, sites)
+    return signals
+
+
+def _lost_in_gap(signals: list[Signal], gap: Outage) -> list[Signal]:
+    """An episode that would reach over the edge of the gap leaves as a whole."""
+    inside = {s.pair for s in signals if gap.holds(s) and s.pair}
+    return [s for s in signals if not gap.holds(s) and s.pair not in inside]
+
+
+def _lost_in_outage(signals: list[Signal], outage: Outage) -> list[Signal]:
+    """Restores whose event was heard are dialed again after the outage; the rest is lost."""
+    dice = Dice(7, outage.begin)
+    heard = {s.pair for s in signals if s.pair and not outage.holds(s) and s.at < outage.begin}
+    kept: list[Signal] = []
+    for s in signals:
+        if not outage.holds(s):
+            kept.append(s)
+        elif s.pair in heard and s.event not in NO_REPEAT:
+            kept.append(replace(s, at=outage.end + int(dice.between(30, 20 * MINUTE))))
+    begun = {s.pair for s in kept if s.pair and s.event.startswith("E")}
+    return [s for s in kept if not s.pair or s.pair in begun]
+
+
+def _failed_to_report(outage: Outage, sites: list[Site]) -> list[Signal]:
+    """A few panels tell afterwards that they could not report (354), and that they can again."""
+    dice = Dice(8, outage.begin)
+    found: list[Signal] = []
+    for site in sites:
+        way = site.way()
+        lines = (way.receiver, way.line)
+        hit = lines == (outage.receiver, outage.line) or (not outage.line and lines[0] == outage.receiver)
+        alive = site.first_at < outage.begin and site.last_at > outage.end + DAY
+        if not hit or not alive or site.role in ("never_heard", "gone_silent") or not dice.chance(0.12):
+            continue
+        moment = outage.end + dice.between(MINUTE, 35 * MINUTE)
+        pair = (site.index + 1) * 10000 + 9000 + outage.begin % 7
+        found.append(site.say(moment, "E354", pair=pair))
+        found.append(site.say(moment + dice.between(5, 200), "R354", pair=pair))
+    return found
