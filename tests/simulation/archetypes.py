@@ -122,7 +122,7 @@ def _ways(archetype: str, system: str, dice: Dice) -> tuple[list[Path], list[Tes
     if archetype == "supervised_dual":
         first = _path("internet", dice, line=("2", "1"), supervision="6h", checks="yes")
         second = _path("cellular", dice, "backup", supervision="6h", checks="yes")
-        first.check_in_s, second.check_in_s = HOUR, 5 * HOUR
+        first.check_in_s, second.check_in_s = HOUR, 165 * MINUTE
         return [first, second], [TestTimer(("internet",), DAY)], "24h"
     if archetype == "burglary_internet":
         return [_path("internet", dice, test="24h", checks="no")], [TestTimer(("internet",), DAY)], ""

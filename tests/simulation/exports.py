@@ -38,7 +38,7 @@ def with_resends(signals: list[Signal]) -> list[Signal]:
     """Some messages come twice within seconds, because the panel did not hear that it was understood."""
     dice = Dice(9)
     extra = [
-        replace(s, at=s.at + dice.whole(4, 25))
+        replace(s, at=s.at + dice.whole(4, 12))  # before the shortest restore
         for s in signals
         if s.form != "check_in" and s.origin == "panel" and dice.chance(0.008)
     ]

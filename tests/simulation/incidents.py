@@ -103,5 +103,5 @@ def _failed_to_report(outage: Outage, sites: list[Site]) -> list[Signal]:
         moment = outage.end + dice.between(MINUTE, 35 * MINUTE)
         pair = (site.index + 1) * 10000 + 9000 + outage.begin % 7
         found.append(site.say(moment, "E354", pair=pair))
-        found.append(site.say(moment + dice.between(5, 200), "R354", pair=pair))
+        found.append(site.say(moment + dice.between(20, 200), "R354", pair=pair))
     return found

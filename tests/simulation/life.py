@@ -41,7 +41,8 @@ def _tests(site: Site, timer: TestTimer, dice: Dice) -> list[Signal]:
         else:
             due = clock.START + int(seconds)
         late = abs(dice.bell(0, spread)) + (dice.between(30, 150) if dice.chance(0.02) else 0)
-        if dice.chance(MISSED_TEST):
+        missed = dice.chance(MISSED_TEST)
+        if missed and due < clock.END - 2 * timer.period_s:  # overdue at the very end is planted, not luck
             continue
         moment = due + drift * (seconds / DAY) + late
         path = timer.paths[step % len(timer.paths)]
