@@ -198,7 +198,7 @@ def roster_incomplete(site: Site, life: list[Signal], dice: Dice, strength: str)
         for path in site.paths:
             path.test_interval = path.supervision_interval = path.checks_in = ""
     else:
-        site.installer = site.dealer = ""
+        raise ValueError(f"unknown part of the roster: {strength}")
     return Planted(life, clock.START, f"roster row without {strength}; the log is healthy")
 
 
