@@ -1,0 +1,86 @@
+-- purpose: tests that fail to come again and again, between others that do
+-- grain:   one row per account and required test that has come before
+-- reads:   test_measures, test_odds, test_rhythm, untold, limits
+-- params:  $until timestamp [UTC]
+-- returns: the row contract of a check; measured and limit [% of due tests]
+-- Four weeks, closed gaps only: a test that stopped for good is overdue, not
+-- often missed. A finding needs enough misses, a rate that chance does not
+-- explain (false discovery rate) and odds that favour a broken site.
+with
+judged as (
+    select
+        m.account_key,
+        m.path,
+        m.what,
+        m.source,
+        m.standing,
+        m.n_doubt,
+        m.last_test_utc,
+        m.excused_four_weeks,
+        o.k,
+        o.n,
+        o.p_broken,
+        o.q_value,
+        o.healthy_rate,
+        a.value as least,
+        f.value as fdr,
+        t.value as enough,
+        u.account_key is not null as is_untold,
+        coalesce(r.period_s, 0) > 1.1 * m.seconds as is_longer
+    from test_measures as m
+    inner join test_odds as o
+        on
+            m.account_key = o.account_key
+            and m.path = o.path
+            and m.what = o.what
+    inner join limits as a
+        on m.account_key = a.account_key and a.name = 'misses'
+    inner join limits as f
+        on m.account_key = f.account_key and f.name = 'false_discovery'
+    inner join limits as t
+        on m.account_key = t.account_key and t.name = 'due'
+    left join test_rhythm as r
+        on m.account_key = r.account_key and m.path = r.path
+    left join untold as u on m.account_key = u.account_key and m.path <> ''
+)
+select
+    account_key,
+    case
+        when what = 'panel_test' then 'panel'
+        when path = '' then ''
+        else 'path=' || path
+    end as subject,
+    case
+        when is_untold or is_longer or n < enough then 'not_judged'
+        when k >= least and q_value <= fdr and p_broken >= 0.5 then 'finding'
+        else 'sound'
+    end as verdict,
+    case
+        when is_untold then 'paths not told apart'
+        when is_longer then 'tests keep a longer interval than required'
+        when n < enough then 'too few tests due'
+        when k > 0 and not (k >= least and q_value <= fdr and p_broken >= 0.5)
+            then 'single misses'
+        else ''
+    end as reason,
+    100.0 * k / greatest(n, 1) as measured,
+    100.0 * healthy_rate as limit_value,
+    '%' as unit,
+    $until - interval 28 day as since_utc,
+    $until as until_utc,
+    $until - interval 28 day as evidence_from_utc,
+    $until as evidence_until_utc,
+    last_test_utc as last_good_utc,
+    k as evidence_count,
+    excused_four_weeks as excused_count,
+    case
+        when p_broken >= 0.99 then 3
+        when p_broken >= 0.9 then 2
+        else 1
+    end as grade,
+    k,
+    n,
+    case when source = 'inferred' then 1 else 0 end as inferred,
+    case when n_doubt > 0 then 1 else 0 end as doubtful,
+    standing
+from judged

@@ -1,0 +1,144 @@
+-- purpose: life-safety accounts without a proven path at $as_of, by name,
+--          whatever excuses it
+-- grain:   one row per account
+-- reads:   accounts, zones, life, heard, visible_requirements, excuses,
+--          station, proof_limits
+-- params:  $as_of timestamp [UTC]
+-- returns: since when, hours, and why. A path is proven while its last counting
+--          sign is no older than its required interval and grace; where nothing
+--          is required, the account's last signal counts for a fixed time
+with
+fire_heard as (
+    select distinct account_key
+    from day_classes
+    where code_group in ('alarm_fire', 'supervisory')
+),
+fire_zones as (
+    select distinct account_key
+    from zones
+    where kind in ('smoke', 'pull', 'heat', 'waterflow', 'duct', 'supervisory')
+),
+life_safety as (
+    select
+        a.account_key,
+        a.account,
+        a.receiver_group,
+        a.site,
+        case
+            when a.system_type <> '' then a.system_type
+            else 'not known, ranks with fire'
+        end as system_type,
+        a.installed_on
+    from accounts as a
+    left join fire_heard as f on a.account_key = f.account_key
+    left join fire_zones as z on a.account_key = z.account_key
+    where
+        a.monitored
+        and (
+            a.system_type in ('fire', 'medical', 'holdup', 'combined')
+            or (
+                a.system_type = ''
+                and (f.account_key is not null or z.account_key is not null)
+            )
+        )
+),
+signs as (
+    select account_key, path, sign, max(last_utc) as last_utc
+    from life
+    where origin <> 'receiver'
+    group by account_key, path, sign
+),
+clocks as (
+    select
+        r.account_key,
+        r.path,
+        r.what,
+        r.seconds + r.grace_s as limit_s,
+        max(s.last_utc) as last_utc
+    from visible_requirements as r
+    left join signs as s
+        on
+            r.account_key = s.account_key
+            and (r.path = s.path or r.path = '')
+            and (
+                (r.what = 'test' and s.sign in ('test', 'signal'))
+                or (r.what = 'supervision' and s.sign = 'check_in')
+            )
+    group by r.account_key, r.path, r.what, r.seconds, r.grace_s
+),
+paths_proven as (
+    select
+        account_key,
+        path,
+        min(case
+            when
+                last_utc is not null
+                and epoch($as_of) - epoch(last_utc) <= limit_s
+                then 1
+            else 0
+        end) as proven
+    from clocks
+    group by account_key, path
+),
+proven as (
+    select account_key, max(proven) as proven
+    from paths_proven
+    group by account_key
+),
+judged as (
+    select
+        l.*,
+        h.last_utc,
+        h.account_key is not null as is_heard,
+        coalesce(
+            p.proven,
+            case
+                when
+                    h.last_utc is not null
+                    and epoch($as_of) - epoch(h.last_utc) <= d.limit_s
+                    then 1
+                else 0
+            end
+        ) as proven,
+        p.account_key is null as is_by_default
+    from life_safety as l
+    inner join proof_limits as d on l.account_key = d.account_key
+    left join heard as h on l.account_key = h.account_key
+    left join proven as p on l.account_key = p.account_key
+),
+excused as (
+    select
+        account_key,
+        min(case when why <> 'on_test' then why end) as why,
+        max(case when why = 'on_test' then 1 else 0 end) as is_on_test
+    from excuses
+    where path = '' and from_utc <= $as_of and until_utc >= $as_of
+    group by account_key
+)
+select
+    j.account_key,
+    j.account,
+    j.receiver_group,
+    j.site,
+    j.system_type,
+    coalesce(
+        j.last_utc,
+        greatest(
+            coalesce(cast(j.installed_on as timestamp), s.data_first_utc),
+            s.data_first_utc
+        )
+    ) as since_utc,
+    case
+        when not j.is_heard then 'never heard in the log'
+        when e.why is not null then 'silent; log coverage: ' || e.why
+        when j.is_by_default
+            then 'no interval known and silent for over a day'
+        else 'overdue on every path that can be judged'
+    end
+    || case when coalesce(e.is_on_test, 0) = 1 then '; on test' else '' end
+        as reason
+from judged as j
+cross join station as s
+left join excused as e on j.account_key = e.account_key
+where j.proven = 0
+order by since_utc, j.account_key

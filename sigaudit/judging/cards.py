@@ -1,0 +1,172 @@
+"""Check cards: what a check asks, its limits with their sources, and what to do about a finding.
+
+A check is two files side by side, ``<id>.sql`` and ``<id>.toml``. The list of built-in checks is the
+folder; a station adds its own by dropping the pair into its ``checks/``.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from sigaudit.errors import CheckFaulty
+
+SEVERITIES = ("critical", "major", "minor", "note")
+ACTIONS = ("desk", "remote", "visit", "none")
+STANDINGS = ("standard", "handbook", "common practice", "house", "memory")
+SCOPES = ("account", "station")
+EVIDENCE = ("signals", "tests", "check_ins", "episodes", "on_test", "roster")
+
+_TEXTS = ("id", "title", "question", "not_proof", "needs", "sentence", "next_step", "since")
+_LISTS = ("bad_history", "good_history", "look_alikes", "cautions", "causes")
+_KEYS = {*_TEXTS, *_LISTS, "scope", "action", "evidence", "severity", "limits"}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One number a check compares with: its start value, unit, source and standing.
+
+    ``by_type`` holds other start values for some system types.
+    """
+
+    name: str
+    default: float
+    unit: str
+    source: str
+    standing: str
+    by_type: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Card:
+    """A check: card and query. ``sql_file`` and ``card_file`` name it in error messages."""
+
+    id: str
+    title: str
+    question: str
+    not_proof: str
+    needs: str
+    scope: str
+    sentence: str
+    action: str
+    evidence: str
+    next_step: str
+    since: str
+    bad_history: tuple[str, ...]
+    good_history: tuple[str, ...]
+    look_alikes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    causes: tuple[str, ...]
+    severity: Mapping[str, str]
+    limits: Mapping[str, Limit]
+    sql: str
+    sql_file: Path
+    card_file: Path
+    own: bool = False
+
+    def severity_for(self, system_type: str, *, aggravated: bool = False) -> str:
+        """Severity by system type; ``aggravated`` rows take the card's ``aggravated`` if it is worse."""
+        found = self.severity.get(system_type, self.severity["default"])
+        if aggravated and "aggravated" in self.severity:
+            found = min(found, self.severity["aggravated"], key=SEVERITIES.index)
+        return found
+
+
+def read_all(*folders: Path) -> dict[str, Card]:
+    """Cards by id, sorted by id: the shipped folder first, then the station's own.
+
+    Raises CheckFaulty for the first pair that is wrong, with file and key.
+    """
+    cards: dict[str, Card] = {}
+    for number, folder in enumerate(folders):
+        if not folder.is_dir():
+            continue
+        for path in sorted(folder.glob("*.toml")):
+            card = read(path, own=number > 0)
+            if card.id in cards:
+                raise CheckFaulty(
+                    f"{path}: the id {card.id!r} is already that of {cards[card.id].card_file.name}",
+                    next_step="give the station's own check another name",
+                )
+            cards[card.id] = card
+        for path in sorted(folder.glob("*.sql")):
+            if path.stem not in cards:
+                raise CheckFaulty(f"{path}: no card beside it", next_step=f"add {path.stem}.toml or remove the query")
+    return dict(sorted(cards.items()))
+
+
+def read(path: Path, *, own: bool = False) -> Card:
+    """One card and its query. Raises CheckFaulty with file and key."""
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise CheckFaulty(f"{path}: cannot be read as TOML: {error}", next_step="mend the card") from error
+    sql_file = path.with_suffix(".sql")
+    if not sql_file.is_file():
+        raise CheckFaulty(f"{path}: no query beside it", next_step=f"add {sql_file.name} or remove the card")
+    _known_keys(raw, path)
+    if raw["id"] != path.stem:
+        raise CheckFaulty(f"{path}: id {raw['id']!r} differs from the file's name", next_step="make them equal")
+    return Card(
+        **{key: str(raw[key]) for key in _TEXTS},
+        **{key: tuple(str(item) for item in raw[key]) for key in _LISTS},
+        scope=_one_of(raw, "scope", SCOPES, path),
+        action=_one_of(raw, "action", ACTIONS, path),
+        evidence=_one_of(raw, "evidence", EVIDENCE, path),
+        severity=_severity(raw["severity"], path),
+        limits={name: _limit(name, value, path) for name, value in raw.get("limits", {}).items()},
+        sql=sql_file.read_text(encoding="utf-8"),
+        sql_file=sql_file,
+        card_file=path,
+        own=own,
+    )
+
+
+def _known_keys(raw: Mapping[str, Any], path: Path) -> None:
+    missing = [key for key in (*_TEXTS, *_LISTS, "scope", "action", "evidence", "severity") if key not in raw]
+    unknown = sorted(set(raw) - _KEYS)
+    if missing or unknown:
+        told = [f"missing: {', '.join(missing)}"] * bool(missing) + [f"unknown: {', '.join(unknown)}"] * bool(unknown)
+        raise CheckFaulty(f"{path}: {'; '.join(told)}", next_step="a shipped card shows every key")
+    for key in _LISTS:
+        if not isinstance(raw[key], list):
+            raise CheckFaulty(f"{path}: {key} must be a list", next_step="write it in square brackets")
+
+
+def _one_of(raw: Mapping[str, Any], key: str, allowed: tuple[str, ...], path: Path) -> str:
+    if raw[key] not in allowed:
+        raise CheckFaulty(f"{path}: {key} = {raw[key]!r}", next_step=f"one of: {', '.join(allowed)}")
+    return str(raw[key])
+
+
+def _severity(raw: object, path: Path) -> dict[str, str]:
+    if not isinstance(raw, dict) or "default" not in raw or any(v not in SEVERITIES for v in raw.values()):
+        raise CheckFaulty(
+            f"{path}: [severity] needs default and, where wanted, system types or aggravated",
+            next_step=f"each one of: {', '.join(SEVERITIES)}",
+        )
+    return {str(k): str(v) for k, v in raw.items()}
+
+
+def _limit(name: str, raw: object, path: Path) -> Limit:
+    wanted = {"default", "unit", "source", "standing"}
+    if not isinstance(raw, dict) or not wanted <= set(raw) or raw["standing"] not in STANDINGS:
+        raise CheckFaulty(
+            f"{path}: limit {name!r} needs default, unit, source and standing",
+            next_step=f"standing is one of: {', '.join(STANDINGS)}",
+        )
+    by_type = raw.get("by_type", {})
+    numbers = [raw["default"], *by_type.values()]
+    if not all(isinstance(n, int | float) and not isinstance(n, bool) for n in numbers):
+        raise CheckFaulty(f"{path}: limit {name!r} is not a number", next_step="give a number in the stated unit")
+    return Limit(
+        name,
+        float(raw["default"]),
+        str(raw["unit"]),
+        str(raw["source"]),
+        str(raw["standing"]),
+        {str(k): float(v) for k, v in by_type.items()},
+    )

@@ -1,0 +1,142 @@
+"""Runs the checks and says of each row how bad it is and how sure.
+
+A check's SQL measures and compares; nothing else happens to its verdicts than what stands here,
+alike for all checks: doubtful times, an inferred interval and partial log coverage each lower the
+grade by one, and a requirement known only from memory never makes more than a note.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from sigaudit.errors import CheckFaulty
+from sigaudit.judging.cards import Card
+from sigaudit.judging.desk import Desk
+from sigaudit.judging.measures import KEPT, ROSTER
+
+VERDICTS = ("finding", "sound", "not_judged")
+CONFIDENCE = {3: "strong", 2: "likely", 1: "possible"}
+
+_TEXT, _TIME, _INT, _REAL = pa.string(), pa.timestamp("us"), pa.int64(), pa.float64()
+REQUIRED = pa.schema(
+    [
+        ("account_key", _TEXT), ("subject", _TEXT), ("verdict", _TEXT), ("reason", _TEXT), ("measured", _REAL),
+        ("limit_value", _REAL), ("unit", _TEXT), ("since_utc", _TIME), ("until_utc", _TIME),
+        ("evidence_from_utc", _TIME), ("evidence_until_utc", _TIME), ("last_good_utc", _TIME),
+        ("evidence_count", _INT), ("excused_count", _INT), ("grade", _INT), ("k", _INT), ("n", _INT),
+    ]
+)  # fmt: skip
+OPTIONAL = pa.schema([("aggravated", _INT), ("inferred", _INT), ("doubtful", _INT), ("standing", _TEXT)])
+ROWS = pa.schema([("check_id", _TEXT), *zip(REQUIRED.names, REQUIRED.types, strict=True),
+                  *zip(OPTIONAL.names, OPTIONAL.types, strict=True)])  # fmt: skip
+
+# What a check may read beside its own limits; documented in DEVELOPERS.md, pinned by a test.
+STATION_TABLES = ("station", "line_facts", "family_facts", "test_odds")
+
+
+def run_all(desk: Desk, cards: Iterable[Card], account_ranges: Iterable[tuple[str, str]]) -> pa.Table:
+    """Verdict rows of every check over every range: one row per check, account key and subject.
+
+    Raises CheckFaulty when a check's SQL fails, leaves a column out, or gives a key twice.
+    """
+    found: list[pa.Table] = []
+    station_cards = []
+    cards = list(cards)
+    for low, high in account_ranges:
+        _views(desk, f"account_key >= {_text(low)} and account_key < {_text(high)}")
+        for card in cards:
+            if card.scope == "account":
+                found.append(run_one(desk, card))
+    station_cards = [card for card in cards if card.scope == "station"]
+    if station_cards:
+        _views(desk, "true")
+        found.extend(run_one(desk, card) for card in station_cards)
+    rows = pa.concat_tables(found) if found else ROWS.empty_table()
+    rows = rows.sort_by([(name, "ascending") for name in ("check_id", "account_key", "subject")])
+    _no_doubles(rows, {card.id: card for card in cards})
+    return rows
+
+
+def run_one(desk: Desk, card: Card) -> pa.Table:
+    """Verdict rows of one check over the accounts now in view."""
+    desk.view("limits", f"select * exclude (check_id) from ranged_limits where check_id = {_text(card.id)}")
+    try:
+        raw = desk.run(card.sql)
+    except Exception as error:
+        if type(error).__module__.partition(".")[0] not in ("duckdb", "_duckdb"):
+            raise
+        raise CheckFaulty(
+            f"{card.sql_file}: {str(error).strip().splitlines()[0]}", next_step="mend the query; `sigaudit checks ID` shows its card"
+        ) from error
+    return _shaped(raw, card)
+
+
+def confidence(rows: pa.Table) -> list[str]:
+    """strong, likely or possible for each row, after the lowering that holds for all checks."""
+    words = []
+    for grade, inferred, doubtful, excused in zip(
+        *(rows[name].to_pylist() for name in ("grade", "inferred", "doubtful", "excused_count")), strict=True
+    ):
+        lowered = grade - bool(inferred) - bool(doubtful) - bool(excused)
+        words.append(CONFIDENCE[min(3, max(1, lowered))])
+    return words
+
+
+def severity(row: Mapping[str, Any], card: Card, system_type: str, station_says: str) -> str:
+    """Severity of one finding: the station's own word, else the card's; memory alone makes a note."""
+    if station_says:
+        return station_says
+    if row["standing"] == "memory":
+        return "note"
+    return card.severity_for(system_type, aggravated=bool(row["aggravated"]))
+
+
+def _views(desk: Desk, inside: str) -> None:
+    for name in ROSTER:
+        desk.view(name, f"select * from all_{name} where {inside}")
+    for name in KEPT:
+        desk.view("ranged_limits" if name == "limits" else name, f"select * from kept_{name} where {inside}")
+    desk.view("test_odds", f"select * from all_test_odds where {inside}")
+
+
+def _shaped(raw: pa.Table, card: Card) -> pa.Table:
+    """The row contract's columns in order; optional ones that a check leaves out are empty."""
+    missing = [name for name in REQUIRED.names if name not in raw.column_names]
+    if missing:
+        raise CheckFaulty(f"{card.sql_file}: columns missing: {', '.join(missing)}", next_step="see the row contract")
+    surplus = [name for name in raw.column_names if name not in REQUIRED.names and name not in OPTIONAL.names]
+    if surplus:
+        raise CheckFaulty(f"{card.sql_file}: unknown columns: {', '.join(surplus)}", next_step="see the row contract")
+    columns = [pa.array([card.id] * len(raw), _TEXT)]
+    for field in (*REQUIRED, *OPTIONAL):
+        if field.name in raw.column_names:
+            column = raw[field.name].combine_chunks()
+            columns.append(column.cast(field.type, safe=False) if column.type != field.type else column)
+        else:
+            blank: Any = "" if field.type == _TEXT else 0
+            columns.append(pa.array([blank] * len(raw), field.type))
+    shaped = pa.Table.from_arrays(columns, schema=ROWS)
+    odd = set(shaped["verdict"].to_pylist()) - set(VERDICTS)
+    if odd:
+        raise CheckFaulty(f"{card.sql_file}: verdict {odd.pop()!r}", next_step=f"one of: {', '.join(VERDICTS)}")
+    return shaped
+
+
+def _no_doubles(rows: pa.Table, cards: Mapping[str, Card]) -> None:
+    keys = rows.select(["check_id", "account_key", "subject"])
+    counts = keys.group_by(["check_id", "account_key", "subject"]).aggregate([([], "count_all")])
+    doubled = counts.filter(pc.greater(counts["count_all"], 1))
+    if len(doubled):
+        one = doubled.slice(0, 1).to_pylist()[0]
+        raise CheckFaulty(
+            f"{cards[one['check_id']].sql_file}: two rows for account {one['account_key']}, subject {one['subject']!r}",
+            next_step="give one row per account and subject",
+        )
+
+
+def _text(value: str) -> str:
+    return "'" + value.replace("'", "''") + "'"

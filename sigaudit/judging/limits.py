@@ -1,0 +1,114 @@
+"""The table ``limits``: which number applies to which account, and who set it.
+
+Order, the later wins: card, card by system type, station, system type, dealer, account.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import pyarrow as pa
+
+from sigaudit.errors import SettingsProblem
+from sigaudit.judging.cards import SEVERITIES, Card
+from sigaudit.settings import Settings, nearest
+
+SCHEMA = pa.schema(
+    [
+        ("check_id", pa.string()),
+        ("name", pa.string()),
+        ("scope", pa.string()),
+        ("of", pa.string()),
+        ("rank_no", pa.int32()),
+        ("value", pa.float64()),
+        ("unit", pa.string()),
+        ("source", pa.string()),
+        ("standing", pa.string()),
+        ("set_where", pa.string()),
+    ]
+)
+
+_RANK = {"station": 3, "system_type": 4, "dealer": 5, "account": 6}
+
+# The widest match of an account wins: one row per account, check and limit.
+RESOLVE = """
+select account_key, check_id, name, value, unit, source, standing, set_where
+from (
+    select a.account_key, r.*,
+        row_number() over (
+            partition by a.account_key, r.check_id, r.name order by r.rank_no desc
+        ) as place
+    from limit_subjects as a
+    inner join limit_rules as r
+        on r.scope = 'all'
+        or (r.scope = 'system_type' and r.of = a.system_type)
+        or (r.scope = 'dealer' and r.of = a.dealer)
+        or (r.scope = 'account' and r.of = a.account_key)
+        or (r.scope = 'account' and r.of = a.account)
+) where place = 1
+"""
+
+
+def rules(cards: Mapping[str, Card], settings: Settings) -> pa.Table:
+    """Every limit that the cards and the settings state, one row per limit and scope.
+
+    Raises SettingsProblem for a check or limit that no card has, or a value that is no number.
+    """
+    rows: list[dict[str, Any]] = []
+    for card in cards.values():
+        for limit in card.limits.values():
+            base = {
+                "check_id": card.id, "name": limit.name, "unit": limit.unit, "source": limit.source,
+                "standing": limit.standing, "set_where": f"{card.card_file.name}",
+            }  # fmt: skip
+            rows.append({**base, "scope": "all", "of": "", "rank_no": 1, "value": limit.default})
+            rows.extend(
+                {**base, "scope": "system_type", "of": system, "rank_no": 2, "value": value}
+                for system, value in limit.by_type.items()
+            )
+    for key in settings.limit_keys():
+        where = f"{key.file}, line {key.line}"
+        card = _known(cards, key.check, where)
+        if key.limit not in card.limits:
+            raise SettingsProblem(
+                f"{where}: {key.check} has no limit {key.limit!r}{_near(key.limit, card.limits)}",
+                next_step=f"its limits: {', '.join(card.limits) or 'none'}",
+            )
+        if isinstance(key.value, bool) or not isinstance(key.value, int | float):
+            raise SettingsProblem(
+                f"{where}: limit {key.check}.{key.limit} = {key.value!r} is not a number",
+                next_step=f"a number in {card.limits[key.limit].unit}",
+            )
+        rows.append(
+            {
+                "check_id": key.check, "name": key.limit, "scope": "all" if key.scope == "station" else key.scope,
+                "of": key.subject, "rank_no": _RANK[key.scope], "value": float(key.value),
+                "unit": card.limits[key.limit].unit, "source": "station's settings", "standing": "house",
+                "set_where": f"{key.file}:{key.line}",
+            }
+        )  # fmt: skip
+    return pa.Table.from_pylist(rows, schema=SCHEMA)
+
+
+def severities(cards: Mapping[str, Card], settings: Settings) -> dict[str, str]:
+    """Severities the station set, by check id ('off' or a severity). Raises SettingsProblem."""
+    for check, value in settings.severity.items():
+        where = settings.where_of("severity", check)
+        _known(cards, check, where)
+        if value != "off" and value not in SEVERITIES:
+            raise SettingsProblem(f"{where}: severity {value!r}", next_step=f"off or one of: {', '.join(SEVERITIES)}")
+    return dict(settings.severity)
+
+
+def _known(cards: Mapping[str, Card], check: str, where: str) -> Card:
+    if check not in cards:
+        raise SettingsProblem(
+            f"{where}: no check {check!r}{_near(check, cards)}", next_step="`sigaudit checks` lists them"
+        )
+    return cards[check]
+
+
+def _near(name: str, known: Iterable[str]) -> str:
+    found = nearest(name, list(known))
+    return f" (nearest: {found[0]})" if found else ""

@@ -1,0 +1,208 @@
+"""Numbers computed for accounts, range by range: facts in, measure tables out.
+
+The order of the files in ``queries/measures`` is the order of work. What needs a whole population
+(odds of a broken path, lines that show tests at all) is worked out once for the station; the rest
+sees one range of accounts at a time, so that memory stays bounded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from itertools import pairwise
+
+import pyarrow as pa
+
+from sigaudit.judging import intervals, limits, odds, rhythm
+from sigaudit.judging.cards import Card
+from sigaudit.judging.coverage import Coverage, shared_holes
+from sigaudit.judging.desk import Desk
+from sigaudit.settings import Settings
+
+FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge")
+ROSTER = ("accounts", "paths", "zones", "on_test")
+# Small tables that checks may read; a range adds its rows to the station-wide one.
+KEPT = (
+    "heard", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses", "requirements",
+    "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
+    "test_rhythm", "day_classes", "limits",
+)  # fmt: skip
+MOST_SLOTS = 4096
+
+
+def station_wide(
+    desk: Desk, roster: Mapping[str, pa.Table], cards: Mapping[str, Card], settings: Settings, coverage: Coverage
+) -> None:
+    """Tables that every range shares. ``all_<fact>`` views must exist; roster tables by name."""
+    desk.drop(f"kept_{table}" for table in KEPT)
+    for name in FACTS:
+        desk.view(name, f"select * from all_{name}")
+    for name in ("01_line_facts", "02_family_facts"):
+        desk.make_query(f"measures/{name}")
+    for name in ROSTER:
+        desk.put(f"all_{name}", roster[name])
+    desk.con.execute(
+        "update all_accounts set edition = $edition where edition = ''", {"edition": settings.edition}
+    )
+    desk.make("numbers", f"select cast(range as integer) as i from range(1, {MOST_SLOTS + 1})")
+    desk.put("limit_rules", limits.rules(cards, settings))
+    desk.put("edition_rules", _edition_rules(settings.confirmed_limits))
+    lines = sorted(coverage.traffic)
+    desk.put(
+        "receiver_lines",
+        pa.table(
+            {
+                "receiver": pa.array([r for r, _ in lines], pa.string()),
+                "line": pa.array([ln for _, ln in lines], pa.string()),
+                "receiver_group": pa.array([settings.group_of(r, ln) for r, ln in lines], pa.string()),
+            }
+        ),
+    )
+    kinds = [(r, ln, settings.path_kind_of(r, ln)) for r, ln in lines if settings.path_kind_of(r, ln)]
+    desk.put(
+        "receiver_kinds",
+        pa.table({n: pa.array([k[i] for k in kinds], pa.string()) for i, n in enumerate(("receiver", "line", "kind"))}),
+    )
+    first = min((a for spans in coverage.spans.values() for a, _ in spans), default=None)
+    data_first = desk.window.from_utc if first is None else datetime.fromtimestamp(first, UTC).replace(tzinfo=None)
+    desk.put("station", pa.table({"data_first_utc": pa.array([data_first], pa.timestamp("us"))}))
+
+
+def ranges(desk: Desk, size: int) -> list[tuple[str, str]]:
+    """Account-key ranges [low, high) of about ``size`` accounts; '' and U+FFFF stand open at the ends."""
+    keys = [
+        row[0]
+        for row in desk.rows(
+            "select account_key from all_accounts union select distinct account_key from all_fact_day"
+            " order by account_key"
+        )
+    ]
+    edges = ["", *keys[size::size], "\uffff"]
+    return list(pairwise(edges))
+
+
+def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
+    """All measures of one range of accounts, added to the station-wide ``kept_*`` tables."""
+    _limit_views(desk, low, high)
+    desk.view("ways", "select distinct account_key, receiver, line, path from fact_day")
+    for name in ("10_heard_as", "20_day", "21_test", "22_check_in", "23_edge", "30_heard", "31_life", "32_episodes"):
+        desk.make_query(f"measures/{name}")
+    desk.make_query("measures/33_restore_habits")
+    desk.make("habits", "select * from restore_habits")
+    for name in ("34_trouble_tests", "35_untold"):
+        desk.make_query(f"measures/{name}")
+    desk.make("day_classes", "select distinct account_key, code_group from day where qualifier = 'E'")
+    desk.view("ways_settled", "select distinct account_key, path, receiver, line from heard_as where path <> '' or not told")
+    desk.make_query("measures/40_path_lines")
+    desk.make(
+        "path_sets",
+        "select account_key, path, string_agg(receiver || '/' || line, '|' order by receiver, line) as line_set"
+        " from path_lines group by account_key, path",
+    )
+    sets = [row[0] for row in desk.rows("select distinct line_set from path_sets")]
+    desk.put("set_holes", _holes(shared_holes(coverage, sets)))
+    for name in ("41_excuses", "42_account_line_facts"):
+        desk.make_query(f"measures/{name}")
+    _limits(desk)
+    desk.put("rhythm", _rhythm(desk))
+    desk.make(
+        "test_rhythm",
+        "select r.account_key, r.path, arg_max(r.period_s, r.n) as period_s, sum(r.n) as n,"
+        " arg_max(r.single_step_share, r.n) as single_step_share,"
+        " min(t.first_utc) as first_utc, max(t.last_utc) as last_utc"
+        " from rhythm as r inner join (select account_key, path, min(received_utc) as first_utc,"
+        " max(received_utc) as last_utc from test where test_kind = 'periodic' group by account_key, path) as t"
+        " on r.account_key = t.account_key and r.path = t.path group by r.account_key, r.path",
+    )
+    for name in ("50_requirements", "51_visible_requirements", "60_slots", "61_test_measures", "62_check_in_gaps",
+                 "63_losses"):  # fmt: skip
+        desk.make_query(f"measures/{name}")
+    for table in KEPT:
+        desk.keep(table, f"kept_{table}")
+    desk.drop((*KEPT, "heard_as", "day", "test", "check_in", "edge", "rhythm", "path_sets", "set_holes"))
+
+
+def population(desk: Desk) -> None:
+    """Odds that a path is broken, from all paths' misses of four weeks: the table ``all_test_odds``.
+
+    Two-component beta-binomial mixture and the exact binomial tail with Benjamini-Hochberg
+    (judging/stats, judging/mixtures name their sources).
+    """
+    found = desk.run(
+        "select account_key, path, what, k_four_weeks as k, n_four_weeks + k_four_weeks as n from kept_test_measures"
+        " where n_ever > 0 order by account_key, path, what"
+    )
+    desk.put("all_test_odds", odds.with_odds(found))
+
+
+def _limit_views(desk: Desk, low: str, high: str) -> None:
+    inside = f"account_key >= {_text(low)} and account_key < {_text(high)}"
+    for name in ROSTER:
+        desk.view(name, f"select * from all_{name} where {inside}")
+    # Numbers that only stand for another account's path travel with their owner.
+    alias = (
+        "select reports_as_key from all_paths where reports_as_key <> account_key"
+        " and reports_as_key not in (select account_key from all_accounts)"
+    )
+    mine = f"{alias} and {inside}"
+    for name in FACTS:
+        desk.view(
+            name,
+            f"select * from all_{name} where ({inside} and account_key not in ({alias})) or account_key in ({mine})",
+        )
+
+
+def _limits(desk: Desk) -> None:
+    desk.make(
+        "limit_subjects",
+        "select account_key, account, system_type, dealer from accounts union all"
+        " select h.account_key, split_part(h.account_key, '/', 2) as account, '' as system_type, '' as dealer"
+        " from heard as h left join accounts as a on h.account_key = a.account_key where a.account_key is null",
+    )
+    desk.make("limits", limits.RESOLVE)
+
+
+def _rhythm(desk: Desk) -> pa.Table:
+    """Rhythm per account, origin and path over the history at hand; only periodic tests of sure time count."""
+    tests = desk.run(
+        "select account_key, origin, path, received_utc from test"
+        " where test_kind = 'periodic' and time_doubt = 'exact'"
+        " order by account_key, origin, path, received_utc"
+    )
+    found = rhythm.rhythm(tests.to_pandas())
+    return pa.Table.from_pandas(found, preserve_index=False)
+
+
+def _edition_rules(confirmed: tuple[str, ...]) -> pa.Table:
+    """Dialer test intervals by edition; a figure known from memory counts as seen once the station confirms it."""
+    rows = [
+        {
+            "edition": rule.edition, "kind": rule.technology_kind, "system_type": system, "quantity": rule.quantity,
+            "seconds": float(rule.seconds), "known": "seen" if rule.rule_id in confirmed else rule.known,
+            "rule_id": rule.rule_id,
+        }
+        for rule in intervals.load()
+        if rule.technology_kind == "phone" and rule.quantity == "test_s" and rule.system_type == "fire"
+        for system in intervals.FIRE_SYSTEMS
+    ]  # fmt: skip
+    text = [(n, pa.string()) for n in ("edition", "kind", "system_type", "quantity", "known", "rule_id")]
+    return pa.Table.from_pylist(rows, schema=pa.schema([*text, ("seconds", pa.float64())]))
+
+
+def _holes(rows: list[tuple[str, float, float, str, str]]) -> pa.Table:
+    def instants(i: int) -> pa.Array:
+        return pa.array([datetime.fromtimestamp(row[i], UTC).replace(tzinfo=None) for row in rows], pa.timestamp("us"))
+
+    return pa.table(
+        {
+            "line_set": pa.array([row[0] for row in rows], pa.string()),
+            "from_utc": instants(1),
+            "until_utc": instants(2),
+            "kind": pa.array([row[3] for row in rows], pa.string()),
+            "incident_id": pa.array([row[4] for row in rows], pa.string()),
+        }
+    )
+
+
+def _text(value: str) -> str:
+    return "'" + value.replace("'", "''") + "'"
