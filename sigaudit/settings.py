@@ -13,14 +13,26 @@ from pathlib import Path
 from typing import Any
 
 from sigaudit.errors import SettingsProblem
-from sigaudit.known_names import PATH_KINDS, SEVERITIES, SYSTEM_TYPES, did_you_mean, nearest
+from sigaudit.intervals import INTERVAL_FORM, interval_seconds
+from sigaudit.known_names import (
+    PATH_KINDS,
+    SEVERITIES,
+    SYSTEM_TYPES,
+    did_you_mean,
+    edition_fault,
+    editions,
+    listed,
+    nearest,
+    timezone_fault,
+)
 from sigaudit.settings_file import DEFAULT, Setting, problem, read_text, written
 from sigaudit.settings_keys import KEY_BY_NAME, Value
 from sigaudit.workspace import SETTINGS_FILE, find
 
 __all__ = [
-    "DEFAULT", "MAIN_GROUP", "PATH_KINDS", "SEVERITIES", "SYSTEM_TYPES", "LimitKey", "Limits",
-    "Setting", "SettingEntry", "Settings", "did_you_mean", "load", "nearest", "parse",
+    "DEFAULT", "INTERVAL_FORM", "MAIN_GROUP", "PATH_KINDS", "SEVERITIES", "SYSTEM_TYPES", "LimitKey",
+    "Limits", "Setting", "SettingEntry", "Settings", "did_you_mean", "edition_fault", "editions",
+    "interval_seconds", "listed", "load", "nearest", "parse", "timezone_fault",
 ]  # fmt: skip
 
 MAIN_GROUP = "main"
