@@ -1,0 +1,84 @@
+"""Findings gathered by site: one entry per place to go to, all its faults in it, in order of need."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sigaudit.reporting.page import ACTIONS, SEVERITIES, SYSTEM_ORDER, Row, RunLike, rank, rows
+
+
+@dataclass(frozen=True)
+class Site:
+    """One site: its accounts, its findings (desk steps first), and where it stands in the order."""
+
+    key: str
+    name: str
+    accounts: tuple[str, ...]
+    customer: str
+    dealer: str
+    installer: str
+    system_types: tuple[str, ...]
+    unprotected: str
+    steps: tuple[Row, ...]
+
+    @property
+    def severity(self) -> str:
+        """Worst severity of its findings."""
+        return min((row["severity"] for row in self.steps), key=lambda word: rank(SEVERITIES, word))
+
+    @property
+    def oldest(self) -> datetime | None:
+        """Since when its oldest finding stands; None if no date is known."""
+        return min((row["since"] for row in self.steps if row["since"]), default=None)
+
+    @property
+    def needs(self) -> str:
+        """Furthest any step goes: ``desk``, ``remote``, ``visit`` or ``none``."""
+        held = {row["action"] for row in self.steps}
+        return next((word for word in ("visit", "remote", "desk") if word in held), "none")
+
+    def order(self) -> tuple[Any, ...]:
+        """Sort key: unprotected, life at stake, severity, age, then name."""
+        life = min((rank(SYSTEM_ORDER, kind) for kind in self.system_types), default=len(SYSTEM_ORDER))
+        lives = 0 if life <= SYSTEM_ORDER.index("") else 1
+        oldest = self.oldest
+        return (
+            not self.unprotected, lives, rank(SEVERITIES, self.severity), oldest is None, oldest or "", life,
+            self.name, self.key,
+        )  # fmt: skip
+
+
+def sites(run: RunLike, findings: Sequence[Row]) -> list[Site]:
+    """Sites with a finding, most needed first. An account without a site in the roster is a place of its own.
+
+    ``findings`` in the order of ``overview.findings_in_order``; station-wide findings (no account) are left out.
+    """
+    customers = {row["account_key"]: row["customer"] for row in rows(run, "accounts")}
+    bare = {row["account_key"]: row for row in rows(run, "unprotected")}
+    gathered: dict[str, list[Row]] = {}
+    for row in findings:
+        if row["account_key"]:
+            gathered.setdefault(row["site"] or f"account {row['account']}", []).append(row)
+    made = []
+    for key, found in gathered.items():
+        keys = sorted({row["account_key"] for row in found})
+        reasons = [bare[account]["reason"] for account in keys if account in bare]
+        made.append(Site(
+            key=key,
+            name=found[0]["site"] or "",
+            accounts=tuple(sorted({row["account"] for row in found})),
+            customer=_first(customers.get(account, "") for account in keys),
+            dealer=_first(row["dealer"] for row in found),
+            installer=_first(row["installer"] for row in found),
+            system_types=tuple(sorted({row["system_type"] or "" for row in found})),
+            unprotected="; ".join(dict.fromkeys(reasons)),
+            steps=tuple(sorted(found, key=lambda r: (rank(ACTIONS, r["action"]), rank(SEVERITIES, r["severity"])))),
+        ))  # fmt: skip
+    return sorted(made, key=Site.order)
+
+
+def _first(texts: Any) -> str:
+    return next((text for text in texts if text), "")

@@ -1,0 +1,123 @@
+"""revisit.xlsx: the sites to go to, one row each, and all findings, for a spreadsheet program."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import xlsxwriter
+
+from sigaudit.reporting.files import starts_formula
+from sigaudit.reporting.page import Clock, Row, RunLike, instant
+from sigaudit.reporting.sites import Site, sites
+
+# A sheet ends at 1,048,576 rows and a cell at 32,767 characters (limits of the open format's usual readers;
+# from memory, checked by xlsxwriter itself, which refuses more).
+MOST_CHARACTERS = 32_000
+
+_SITE_COLUMNS = (
+    ("order", 7), ("site", 34), ("accounts", 16), ("system", 13), ("no proven path", 26), ("severity", 10),
+    ("since", 17), ("furthest step", 12), ("at the desk", 44), ("by remote", 44), ("on site", 44),
+    ("what was found", 60), ("customer", 24), ("dealer", 22), ("installer", 22), ("found on site (for the desk)", 30),
+)  # fmt: skip
+_FINDING_COLUMNS = (
+    ("severity", 10), ("confidence", 11), ("account", 11), ("group", 9), ("site", 34), ("finding", 34),
+    ("sentence", 70), ("since", 17), ("status", 11), ("weeks", 7), ("action", 9), ("next step", 50),
+    ("measured", 11), ("limit", 11), ("unit", 10), ("limit source", 34), ("standing", 16), ("excused", 9),
+    ("log lines", 9), ("dealer", 22), ("installer", 22), ("check", 24), ("finding id", 15),
+)  # fmt: skip
+
+
+def write(run: RunLike, path: Path, findings: Sequence[Row], clock: Clock) -> Path:
+    """Write the workbook (sheets ``revisit``, ``findings``, ``about``); the same run gives the same bytes.
+
+    Text is stored as text, never as a formula or link, and marked so that it stays text when edited.
+    Times are local and written as text with the zone in the heading.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    options = {
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+        "strings_to_numbers": False,
+        "default_date_format": "yyyy-mm-dd hh:mm",
+    }
+    book = xlsxwriter.Workbook(str(path), options)
+    as_of = instant(run.meta["as_of_utc"]) or datetime(1980, 1, 1)
+    # Without a fixed date the file would carry the moment of writing, and two runs would differ.
+    book.set_properties({"title": f"Revisit list {run.meta['label']}", "created": as_of})
+    sheet = _Sheets(book)
+    sheet.fill("revisit", _zoned(_SITE_COLUMNS, clock),
+               (_site_row(i, site, clock) for i, site in enumerate(sites(run, findings), start=1)))  # fmt: skip
+    sheet.fill("findings", _zoned(_FINDING_COLUMNS, clock), (_finding_row(row, clock) for row in findings))
+    meta = run.meta
+    sheet.fill("about", (("what", 24), ("value", 90)), [
+        ("audit", f"{meta['label']} of {meta['station']}"),
+        ("window", f"{clock.text(instant(meta['from_utc']))} to {clock.text(instant(meta['until_utc']))} ({clock.zone})"),
+        ("as of", clock.text(as_of)),
+        ("order", "no proven path first, then life at stake, severity, age; desk steps come before remote ones and visits"),
+        ("caution", "Signals only; not an inspection or test. Put the account on test before work; qualified persons only."),
+        ("text cells", "are text even where they begin with = + - @; nothing in this file is a formula or a link"),
+    ])  # fmt: skip
+    book.close()
+    return path
+
+
+class _Sheets:
+    """Writes tables into sheets with the same look."""
+
+    def __init__(self, book: Any) -> None:
+        self._book = book
+        base = {"valign": "top", "text_wrap": True}
+        self._head = book.add_format({"bold": True, "bottom": 1, "valign": "vcenter", "text_wrap": True})
+        self._text = book.add_format(base)
+        self._kept = book.add_format({**base, "quote_prefix": True})
+        self._number = book.add_format({"valign": "top", "num_format": "#,##0.##"})
+
+    def fill(self, name: str, columns: Sequence[tuple[str, int]], table: Any) -> None:
+        sheet = self._book.add_worksheet(name)
+        for place, (label, width) in enumerate(columns):
+            sheet.set_column(place, place, width)
+            sheet.write_string(0, place, label, self._head)
+        last = 0
+        for last, values in enumerate(table, start=1):
+            for place, value in enumerate(values):
+                if isinstance(value, (int, float)):
+                    sheet.write_number(last, place, value, self._number)
+                elif value:
+                    text = str(value)[:MOST_CHARACTERS]
+                    sheet.write_string(last, place, text, self._kept if starts_formula(text) else self._text)
+        sheet.freeze_panes(1, 2 if len(columns) > 2 else 0)
+        if len(columns) > 2:
+            sheet.autofilter(0, 0, max(last, 1), len(columns) - 1)
+        sheet.set_landscape()
+        sheet.set_paper(9)
+        sheet.fit_to_pages(1, 0)
+        sheet.repeat_rows(0)
+
+
+def _zoned(columns: Sequence[tuple[str, int]], clock: Clock) -> list[tuple[str, int]]:
+    return [(f"since ({clock.zone})" if label == "since" else label, width) for label, width in columns]
+
+
+def _site_row(order: int, site: Site, clock: Clock) -> tuple[Any, ...]:
+    def steps(action: str) -> str:
+        return "\n".join(dict.fromkeys(row["next_step"] for row in site.steps if row["action"] == action))
+
+    found = "\n".join(row["sentence"] or row["title"] for row in site.steps)
+    return (
+        order, site.name, ", ".join(site.accounts), ", ".join(kind or "not known" for kind in site.system_types),
+        site.unprotected, site.severity, clock.short(site.oldest), site.needs, steps("desk"), steps("remote"),
+        steps("visit"), found, site.customer, site.dealer, site.installer, "",
+    )  # fmt: skip
+
+
+def _finding_row(row: Row, clock: Clock) -> tuple[Any, ...]:
+    return (
+        row["severity"], row["confidence"], row["account"], row["receiver_group"], row["site"], row["title"],
+        row["sentence"], clock.short(row["since"]), row["status"], row["weeks_on_list"], row["action"],
+        row["next_step"], row["measured"], row["limit"], row["unit"], row["limit_source"], row["limit_standing"],
+        row["excused_count"], row["evidence_count"], row["dealer"], row["installer"], row["check"],
+        row["finding_id"],
+    )  # fmt: skip
