@@ -8,7 +8,7 @@ sees one range of accounts at a time, so that memory stays bounded.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import pyarrow as pa
@@ -18,6 +18,7 @@ from sigaudit.judging.cards import Card
 from sigaudit.judging.coverage import Coverage, shared_holes
 from sigaudit.judging.desk import Desk
 from sigaudit.settings import Settings
+from sigaudit.store import calendar
 
 FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge")
 ROSTER = ("accounts", "paths", "zones", "on_test")
@@ -27,6 +28,8 @@ KEPT = (
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
     "test_rhythm", "day_classes", "limits",
 )  # fmt: skip
+# Sums over a range's accounts, for the reports only.
+SUMS = ("tests_by_day",)
 MOST_SLOTS = 4096
 
 
@@ -34,7 +37,7 @@ def station_wide(
     desk: Desk, roster: Mapping[str, pa.Table], cards: Mapping[str, Card], settings: Settings, coverage: Coverage
 ) -> None:
     """Tables that every range shares. ``all_<fact>`` views must exist; roster tables by name."""
-    desk.drop(f"kept_{table}" for table in KEPT)
+    desk.drop(f"kept_{table}" for table in (*KEPT, *SUMS))
     for name in FACTS:
         desk.view(name, f"select * from all_{name}")
     for name in ("01_line_facts", "02_family_facts"):
@@ -65,6 +68,8 @@ def station_wide(
     )
     first = min((a for spans in coverage.spans.values() for a, _ in spans), default=None)
     data_first = desk.window.from_utc if first is None else datetime.fromtimestamp(first, UTC).replace(tzinfo=None)
+    until = desk.window.as_of_utc + timedelta(days=2)
+    desk.put("calendar", calendar.table(settings.zone, min(data_first, desk.window.from_utc) - timedelta(days=2), until))
     desk.put("station", pa.table({"data_first_utc": pa.array([data_first], pa.timestamp("us"))}))
 
 
@@ -115,11 +120,11 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         " on r.account_key = t.account_key and r.path = t.path group by r.account_key, r.path",
     )
     for name in ("50_requirements", "51_visible_requirements", "60_slots", "61_test_measures", "62_check_in_gaps",
-                 "63_losses"):  # fmt: skip
+                 "63_losses", "64_tests_by_day"):  # fmt: skip
         desk.make_query(f"measures/{name}")
-    for table in KEPT:
+    for table in (*KEPT, *SUMS):
         desk.keep(table, f"kept_{table}")
-    desk.drop((*KEPT, "heard_as", "day", "test", "check_in", "edge", "rhythm", "path_sets", "set_holes"))
+    desk.drop((*KEPT, *SUMS, "heard_as", "day", "test", "check_in", "edge", "rhythm", "path_sets", "set_holes"))
 
 
 def population(desk: Desk) -> None:

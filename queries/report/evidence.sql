@@ -1,0 +1,36 @@
+-- purpose: the signals of the accounts that have a page
+-- grain:   one row per signal, check-ins left out
+-- reads:   signals, asked_keys, codes, source_names
+-- params:  $from, $as_of timestamp [UTC]
+-- returns: signals from 28 days before the window up to $as_of, with the
+--          source's name and line
+select
+    k.page_no,
+    k.account_key,
+    s.received_utc,
+    s.received_wall,
+    s.time_doubt,
+    s.receiver,
+    s.line,
+    s.event_raw,
+    s.qualifier,
+    s.code,
+    coalesce(c.label, '') as label,
+    coalesce(c.class, 'unknown') as event_class,
+    s.partition,
+    s.zone,
+    s.path,
+    s.origin,
+    s.format,
+    n.name as source,
+    s.line_no,
+    s.raw
+from signals as s
+inner join asked_keys as k on s.account_key = k.heard_key
+left join codes as c on s.code = c.code and s.code <> ''
+left join source_names as n on s.source_id = n.source_id
+where
+    s.format <> 'check_in'
+    and s.received_utc >= $from - interval 28 day
+    and s.received_utc < $as_of
+order by k.page_no, s.received_utc, s.source_id, s.line_no

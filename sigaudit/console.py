@@ -1,0 +1,109 @@
+"""The only writer to the terminal: answers on stdout, everything else on stderr, errors as exit codes."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, datetime
+from typing import Any, NoReturn, TypeVar
+
+from sigaudit.errors import RosterFaulty, SigauditError
+
+T = TypeVar("T")
+
+
+def out(text: str) -> None:
+    """One answer line."""
+    sys.stdout.write(text + "\n")
+
+
+def note(text: str) -> None:
+    """One line beside the answer: sums, warnings, where a report lies."""
+    sys.stderr.write(text + "\n")
+
+
+def document(name: str, content: Mapping[str, Any]) -> None:
+    """A versioned JSON document; the same on every machine and locale."""
+    out(json.dumps({"document": name, "version": 1, **content}, indent=2, ensure_ascii=False, default=_plain))
+
+
+def table(rows: Sequence[Mapping[str, Any]], columns: Sequence[str] | None = None) -> None:
+    """Rows as aligned columns; nothing at all for no rows."""
+    if not rows:
+        return
+    columns = columns or list(rows[0])
+    cells = [[_cell(row.get(name)) for name in columns] for row in rows]
+    widths = [max(len(name), *(len(line[i]) for line in cells)) for i, name in enumerate(columns)]
+    for line in [list(columns), *cells]:
+        out("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip())
+
+
+def fail(error: SigauditError, *, debug: bool = False) -> NoReturn:
+    """What is wrong, where, and what to do next; then the error's own exit code."""
+    note(f"error[{error.code}]: {error.message}")
+    if isinstance(error, RosterFaulty):
+        for fault in error.faults:
+            note(f"  {fault}")
+    if error.next_step:
+        note(f"  next: {error.next_step}")
+    if debug:
+        raise error
+    raise SystemExit(error.exit_code)
+
+
+class Drawn:
+    """Progress on a terminal: one line on stderr, redrawn; silent where stderr is no terminal."""
+
+    def __init__(self) -> None:
+        self.shown = sys.stderr.isatty() and not os.environ.get("SIGAUDIT_QUIET")
+        self.total = 0
+        self.done = 0
+        self.stage = ""
+
+    def over(self, items: Sequence[T], stage: str) -> Iterator[T]:
+        """The items of one stage, each counted when it is done."""
+        self.start(stage, len(items))
+        for item in items:
+            yield item
+            self.step(1)
+        self.finish()
+
+    def start(self, stage: str, total: int | None = None) -> None:
+        self.stage, self.total, self.done = stage, total or 0, 0
+        self._draw()
+
+    def step(self, n: int = 1) -> None:
+        self.done += n
+        self._draw()
+
+    def finish(self) -> None:
+        if self.shown:
+            sys.stderr.write("\r\x1b[K")
+            sys.stderr.flush()
+
+    def _draw(self) -> None:
+        if self.shown:
+            share = f" {100 * self.done // self.total} %" if self.total else ""
+            sys.stderr.write(f"\r\x1b[K{self.stage}{share}")
+            sys.stderr.flush()
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, datetime):
+        return value.strftime("%Y-%m-%d %H:%M:%S")
+    if isinstance(value, float):
+        return f"{value:.2f}".rstrip("0").rstrip(".")
+    # Log text may hold control characters; a terminal must not obey them.
+    return "".join(ch if ch.isprintable() else f"\\x{ord(ch):02x}" for ch in str(value))
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, datetime | date):
+        return value.isoformat()
+    if isinstance(value, bytes):
+        return value.decode("utf-8", "backslashreplace")
+    return str(value)

@@ -1,0 +1,239 @@
+"""The tables of one run that the reports read, made from what a judgement left on the desk."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pyarrow as pa
+
+from sigaudit.judging import coverage
+from sigaudit.judging.cards import Card
+from sigaudit.judging.desk import Desk
+from sigaudit.judging.judge import Judged
+from sigaudit.store.shipped import query
+
+LIFE_SAFETY = "('fire', 'medical', 'holdup', 'combined')"
+_WHY = {
+    "export_gap": "No export speaks for these hours: whatever the sites sent is not in the log we hold.",
+    "receiver_outage": "The receiver fell silent on all lines and said so itself, or a backlog came afterwards.",
+    "receiver_line_outage": "This line fell silent while its receiver's other lines went on.",
+    "not_told_apart": "The receiver shows nothing on any line; an outage and a hole in the export look alike"
+    " here. Ask the station's log which it was.",
+}
+_MARKS = ((8.0, "8 h"), (4.0, "4 h"))
+
+
+def accounts(desk: Desk) -> pa.Table:
+    """Every account, on the roster or heard (queries/report/accounts)."""
+    return desk.run(query("report/accounts"))
+
+
+def verdicts(rows: pa.Table) -> pa.Table:
+    """How often each check came to which verdict, and why it could not judge."""
+    counted = rows.group_by(["check_id", "verdict", "reason"]).aggregate([([], "count_all")])
+    counted = counted.rename_columns(["check", "verdict", "reason", "n"])
+    named = counted.to_pylist()
+    for row in named:
+        if row["verdict"] == "finding":
+            row["reason"] = ""
+    merged: dict[tuple[str, str, str], int] = {}
+    for row in named:
+        key = (row["check"], row["verdict"], row["reason"])
+        merged[key] = merged.get(key, 0) + row["n"]
+    ordered = sorted(merged.items())
+    return pa.table(
+        {
+            "check": pa.array([k[0] for k, _ in ordered], pa.string()),
+            "verdict": pa.array([k[1] for k, _ in ordered], pa.string()),
+            "reason": pa.array([k[2] for k, _ in ordered], pa.string()),
+            "n": pa.array([n for _, n in ordered], pa.int64()),
+        }
+    )
+
+
+def incidents(desk: Desk, judged: Judged) -> pa.Table:
+    """Incidents that reach into the window, with the accounts behind them and the misses they excuse."""
+    excused = dict(
+        desk.rows("select incident_id, count(*) from kept_slots where state = 'excused' and incident_id <> '' group by 1")
+    )
+    behind = dict(
+        desk.rows(
+            "select e.incident_id, count(distinct e.account_key) from kept_excuses as e"
+            " where e.incident_id <> '' group by 1"
+        )
+    )
+    from_s, until_s = _seconds(desk.window.from_utc), _seconds(desk.window.until_utc)
+    rows = [
+        {
+            "incident_id": i["incident_id"], "kind": i["kind"], "receiver": i["receiver"], "line": i["line"],
+            "from_utc": _instant(i["from_s"]), "until_utc": None if i["is_open"] else _instant(i["until_s"]),
+            "accounts": behind.get(i["incident_id"], 0), "expected": i["expected"] or None, "seen": 0, "p": i["p"],
+            "excused": excused.get(i["incident_id"], 0), "why": _WHY[i["kind"]],
+        }
+        for i in judged.coverage.incidents
+        if i["from_s"] < until_s and i["until_s"] > from_s
+    ]  # fmt: skip
+    time, text, real = pa.timestamp("us"), pa.string(), pa.float64()
+    return pa.Table.from_pylist(
+        rows,
+        schema=pa.schema(
+            [("incident_id", text), ("kind", text), ("receiver", text), ("line", text), ("from_utc", time),
+             ("until_utc", time), ("accounts", pa.int64()), ("expected", real), ("seen", pa.int64()), ("p", real),
+             ("excused", pa.int64()), ("why", text)]
+        ),
+    )  # fmt: skip
+
+
+def covered_hours(desk: Desk, judged: Judged) -> pa.Table:
+    """Receiver lines by hour, from a week before the window to its end."""
+    first = desk.window.from_utc - timedelta(days=7)
+    return coverage.hours(judged.coverage, _seconds(first), _seconds(desk.window.as_of_utc))
+
+
+def tests_by_day(desk: Desk) -> pa.Table:
+    """Required tests per local day: due, received (strict), received or stood in for (lenient), missed, excused."""
+    return desk.run(
+        "select local_day, cast(sum(strict + missed) as bigint) as due, cast(sum(strict) as bigint) as strict,"
+        " cast(sum(strict + stood_in) as bigint) as lenient, cast(sum(missed) as bigint) as missed,"
+        " cast(sum(excused) as bigint) as excused from kept_tests_by_day group by local_day order by local_day"
+    )
+
+
+def unprotected(desk: Desk) -> pa.Table:
+    """Life-safety accounts without a proven path at ``as_of``, longest first."""
+    for name in ("zones", "accounts"):
+        desk.view(name, f"select * from all_{name}")
+    for name in ("life", "heard", "visible_requirements", "excuses", "day_classes"):
+        desk.view(name, f"select * from kept_{name}")
+    desk.view(
+        "proof_limits",
+        "select account_key, value * 3600 as limit_s from kept_limits"
+        " where check_id = 'never_heard' and name = 'first_signal_h'",
+    )
+    rows = desk.run(query("report/unprotected")).to_pylist()
+    for row in rows:
+        row["hours"] = round((desk.window.as_of_utc - row["since_utc"]).total_seconds() / 3600, 2)
+        row["since"] = row.pop("since_utc")
+        row["mark"] = next((mark for hours, mark in _MARKS if row["hours"] >= hours), "")
+        row["told_authority_at"] = row["told_owner_at"] = ""
+    text, real = pa.string(), pa.float64()
+    schema = pa.schema(
+        [("account", text), ("site", text), ("system_type", text), ("since", pa.timestamp("us")), ("hours", real),
+         ("reason", text), ("told_authority_at", text), ("told_owner_at", text), ("receiver_group", text),
+         ("mark", text), ("account_key", text)]
+    )  # fmt: skip
+    return pa.Table.from_pylist(rows, schema=schema)
+
+
+def figures(desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, all_incidents: int) -> pa.Table:
+    """Headline figures: value of how many, each with one sentence."""
+    one = lambda sql: desk.rows(sql)[0]  # noqa: E731
+    heard, monitored = one(
+        "select count(*) filter (where coalesce(h.n_window, 0) > 0), count(*) from all_accounts as a"
+        " left join kept_heard as h on a.account_key = h.account_key where a.monitored"
+    )
+    got, missed, lost = one(
+        "select coalesce(sum(n_window), 0), coalesce(sum(k_window), 0), coalesce(sum(k_window_lenient), 0)"
+        " from kept_test_measures where what = 'test' and n_ever > 0"
+    )
+    due = int(got) + int(missed)
+    lost_h, watched = one(
+        "select coalesce((select sum(greatest(gap_s - seconds - excused_s, 0)) from kept_check_in_gaps where missed > 0)"
+        " , 0) / 3600 + coalesce((select sum(lost_s) from kept_losses), 0) / 3600,"
+        " (select count(*) from kept_requirements where what = 'supervision')"
+    )
+    hours = (desk.window.as_of_utc - desk.window.from_utc).total_seconds() / 3600
+    cuts, cut_sites = one(_in_window(desk, "select count(*), count(distinct account_key) from kept_episodes"
+                                           " where family in ('351', '352') and started_utc >= {a} and started_utc < {b}"))  # fmt: skip
+    life_safety = one(f"select count(*) from all_accounts where monitored and system_type in {LIFE_SAFETY}")[0]
+    severities = findings["severity"].to_pylist()
+    unjudged = {
+        key for key, verdict in zip(judged.rows["account_key"].to_pylist(), judged.rows["verdict"].to_pylist(), strict=True)
+        if verdict == "not_judged"
+    }  # fmt: skip
+    rows: Sequence[tuple[str, float, float | None, str, str]] = (
+        ("accounts_heard", heard, monitored, "accounts", f"{heard} of {monitored} accounts in service were heard."),
+        ("tests_on_time_strict", got, due, "tests", f"{got} of {due} due tests came as tests."),
+        ("tests_on_time_lenient", due - int(lost), due, "tests",
+         f"{due - int(lost)} of {due} due tests came, or another signal of the same path stood in."),
+        ("supervised_hours_lost", round(float(lost_h), 1), round(watched * hours, 1), "h",
+         f"{lost_h:.1f} of {watched * hours:.0f} supervised path hours were lost."),
+        ("line_cuts", cuts, cut_sites, "line cuts", f"{cuts} line cuts at {cut_sites} accounts."),
+        ("incidents", all_incidents, None, "incidents", f"{all_incidents} disturbances away from the sites."),
+        ("unprotected", open_accounts, life_safety, "accounts",
+         f"{open_accounts} of {life_safety} life-safety accounts have no proven path now."),
+        ("findings_critical", severities.count("critical"), len(severities), "findings", "Critical findings."),
+        ("findings_major", severities.count("major"), len(severities), "findings", "Major findings."),
+        ("not_judged_accounts", len(unjudged), monitored, "accounts",
+         f"{len(unjudged)} accounts could not be judged by at least one check."),
+    )  # fmt: skip
+    return pa.table(
+        {
+            "name": pa.array([r[0] for r in rows], pa.string()),
+            "value": pa.array([float(r[1]) for r in rows], pa.float64()),
+            "of": pa.array([None if r[2] is None else float(r[2]) for r in rows], pa.float64()),
+            "unit": pa.array([r[3] for r in rows], pa.string()),
+            "sentence": pa.array([r[4] for r in rows], pa.string()),
+        }
+    )
+
+
+def pages(desk: Desk, findings: pa.Table) -> dict[str, pa.Table]:
+    """Evidence, check-in days, slots and spans of the accounts that have a page."""
+    keys = sorted(set(zip(findings["page_no"].to_pylist(), findings["account_key"].to_pylist(), strict=True)))
+    owner = pa.table(
+        {"page_no": pa.array([k[0] for k in keys], pa.int64()), "account_key": pa.array([k[1] for k in keys], pa.string())}
+    )
+    desk.put("asked", owner)
+    desk.make(
+        "asked_keys",
+        "select page_no, account_key, account_key as heard_key from asked union"
+        " select a.page_no, a.account_key, p.reports_as_key from asked as a inner join all_paths as p"
+        " on a.account_key = p.account_key where p.reports_as_key <> a.account_key",
+    )
+    slots = desk.run(
+        "select a.page_no, s.account_key, s.path, s.what as origin, s.due_utc, s.state, s.why as excused_by"
+        " from kept_slots as s inner join asked as a on s.account_key = a.account_key order by all"
+    )
+    spans = desk.run(
+        _in_window(
+            desk,
+            "select a.page_no, 'on_test' as kind, t.reason as label, t.from_utc, t.until_utc from all_on_test as t"
+            " inner join asked as a on t.account_key = a.account_key where t.from_utc < {b}"
+            " union all select a.page_no, case when e.why = 'export_gap' then 'coverage_hole' else 'incident' end,"
+            " e.why, e.from_utc, e.until_utc from kept_excuses as e inner join asked as a"
+            " on e.account_key = a.account_key where e.path = '' and e.why <> 'on_test'"
+            " union all select a.page_no, 'episode', p.family, p.started_utc, p.restored_utc from kept_episodes as p"
+            " inner join asked as a on p.account_key = a.account_key"
+            " where coalesce(p.restored_utc, {b}) >= {a} - interval 28 day order by all",
+        )
+    )
+    return {
+        "evidence": desk.run(query("report/evidence")),
+        "check_in_days": desk.run(query("report/check_in_days")),
+        "slots": slots,
+        "spans": spans,
+    }
+
+
+def check_states(cards: Mapping[str, Card], says: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Each check with its question and whether the station switched it off or re-rated it."""
+    states = {check: "off" if value == "off" else "re-rated" for check, value in says.items()}
+    return [
+        {"id": c.id, "title": c.title, "question": c.question, "state": states.get(c.id, "on"), "own": c.own}
+        for c in cards.values()
+    ]
+
+
+def _in_window(desk: Desk, sql: str) -> str:
+    return sql.format(a=f"timestamp '{desk.window.from_utc}'", b=f"timestamp '{desk.window.until_utc}'")
+
+
+def _seconds(at: datetime) -> float:
+    return (at - datetime(1970, 1, 1)).total_seconds()
+
+
+def _instant(at_s: float) -> datetime:
+    return datetime.fromtimestamp(at_s, UTC).replace(tzinfo=None)
