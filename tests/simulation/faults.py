@@ -194,9 +194,6 @@ def roster_incomplete(site: Site, life: list[Signal], dice: Dice, strength: str)
         site.paths = [replace(p) for p in site.paths]
         for path in site.paths:
             path.receiver = path.line = ""
-    elif strength == "intervals":
-        for path in site.paths:
-            path.test_interval = path.supervision_interval = path.checks_in = ""
     else:
         raise ValueError(f"unknown part of the roster: {strength}")
     return Planted(life, clock.START, f"roster row without {strength}; the log is healthy")

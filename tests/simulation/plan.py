@@ -82,7 +82,7 @@ PLAN = [
     ("roster_incomplete", "fire_dialer", "system_type"),
     ("roster_incomplete", "burglary_internet", "paths"),
     ("roster_incomplete", "fire_dialer", "receiver"),
-    ("roster_incomplete", "fire_phone_cell", "intervals"),
+    ("roster_incomplete", "fire_phone_cell", "paths"),
 ]
 # healthy stories: (story, kind of site, detail)
 STORIES = [
