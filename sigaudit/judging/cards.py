@@ -110,9 +110,10 @@ def read(path: Path, *, own: bool = False) -> Card:
     _known_keys(raw, path)
     if raw["id"] != path.stem:
         raise CheckFaulty(f"{path}: id {raw['id']!r} differs from the file's name", next_step="make them equal")
+    told: dict[str, Any] = {key: str(raw[key]) for key in _TEXTS}
+    told |= {key: tuple(str(item) for item in raw[key]) for key in _LISTS}
     return Card(
-        **{key: str(raw[key]) for key in _TEXTS},
-        **{key: tuple(str(item) for item in raw[key]) for key in _LISTS},
+        **told,
         scope=_one_of(raw, "scope", SCOPES, path),
         action=_one_of(raw, "action", ACTIONS, path),
         evidence=_one_of(raw, "evidence", EVIDENCE, path),

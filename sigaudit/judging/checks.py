@@ -70,7 +70,8 @@ def run_one(desk: Desk, card: Card) -> pa.Table:
         if type(error).__module__.partition(".")[0] not in ("duckdb", "_duckdb"):
             raise
         raise CheckFaulty(
-            f"{card.sql_file}: {str(error).strip().splitlines()[0]}", next_step="mend the query; `sigaudit checks ID` shows its card"
+            f"{card.sql_file}: {str(error).strip().splitlines()[0]}",
+            next_step="mend the query; `sigaudit checks ID` shows its card",
         ) from error
     return _shaped(raw, card)
 

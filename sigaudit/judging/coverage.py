@@ -13,6 +13,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -74,7 +75,15 @@ def survey(
     incidents: list[dict[str, Any]] = []
     for (receiver, line), covered in spans.items():
         for a, b in _outside(covered, first_s, as_of_s):
-            _add(holes, incidents, "export_gap", receiver, [line], Silence(a, b, 0.0, is_open=b >= as_of_s), as_of_s)
+            _add(
+                holes,
+                incidents,
+                "export_gap",
+                receiver,
+                [line],
+                Silence(a, b, 0.0, is_open=b >= as_of_s),
+                as_of_s,
+            )
     own, failed = _by_receiver(own_events), _by_receiver(failed_deliveries)
     for receiver, lines in _lines_of(traffic).items():
         pooled = together([traffic[key] for key in lines])
@@ -107,9 +116,7 @@ def hours(coverage: Coverage, from_s: float, until_s: float) -> pa.Table:
             rows.append((receiver, line, datetime.fromtimestamp(hour_s, UTC).replace(tzinfo=None), n, state))
     names = ["receiver", "line", "hour_utc", "n", "state"]
     types = [pa.string(), pa.string(), pa.timestamp("us"), pa.int64(), pa.string()]
-    return pa.table(
-        {name: pa.array([row[i] for row in rows], types[i]) for i, name in enumerate(names)}
-    )
+    return pa.table({name: pa.array([row[i] for row in rows], types[i]) for i, name in enumerate(names)})
 
 
 def shared_holes(coverage: Coverage, line_sets: Iterable[str]) -> list[tuple[str, float, float, str, str]]:
@@ -125,7 +132,7 @@ def shared_holes(coverage: Coverage, line_sets: Iterable[str]) -> list[tuple[str
     for line_set in sorted(set(line_sets)):
         names = line_set.split("|")
         edges = sorted({edge for name in names for h in by_line[name] for edge in (h.from_s, h.until_s)})
-        for a, b in zip(edges, edges[1:], strict=False):
+        for a, b in pairwise(edges):
             there = [next((h for h in by_line[n] if h.from_s <= a and h.until_s >= b), None) for n in names]
             known = [h for h in there if h is not None]
             if len(known) == len(names):

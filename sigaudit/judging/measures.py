@@ -34,7 +34,11 @@ MOST_SLOTS = 4096
 
 
 def station_wide(
-    desk: Desk, roster: Mapping[str, pa.Table], cards: Mapping[str, Card], settings: Settings, coverage: Coverage
+    desk: Desk,
+    roster: Mapping[str, pa.Table],
+    cards: Mapping[str, Card],
+    settings: Settings,
+    coverage: Coverage,
 ) -> None:
     """Tables that every range shares. ``all_<fact>`` views must exist; roster tables by name."""
     desk.drop(f"kept_{table}" for table in (*KEPT, *SUMS))
@@ -44,9 +48,7 @@ def station_wide(
         desk.make_query(f"measures/{name}")
     for name in ROSTER:
         desk.put(f"all_{name}", roster[name])
-    desk.con.execute(
-        "update all_accounts set edition = $edition where edition = ''", {"edition": settings.edition}
-    )
+    desk.con.execute("update all_accounts set edition = $edition where edition = ''", {"edition": settings.edition})
     desk.make("numbers", f"select cast(range as integer) as i from range(1, {MOST_SLOTS + 1})")
     desk.put("limit_rules", limits.rules(cards, settings))
     desk.put("edition_rules", _edition_rules(settings.confirmed_limits))
@@ -69,7 +71,10 @@ def station_wide(
     first = min((a for spans in coverage.spans.values() for a, _ in spans), default=None)
     data_first = desk.window.from_utc if first is None else datetime.fromtimestamp(first, UTC).replace(tzinfo=None)
     until = desk.window.as_of_utc + timedelta(days=2)
-    desk.put("calendar", calendar.table(settings.zone, min(data_first, desk.window.from_utc) - timedelta(days=2), until))
+    desk.put(
+        "calendar",
+        calendar.table(settings.zone, min(data_first, desk.window.from_utc) - timedelta(days=2), until),
+    )
     desk.put("station", pa.table({"data_first_utc": pa.array([data_first], pa.timestamp("us"))}))
 
 
@@ -90,14 +95,26 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
     """All measures of one range of accounts, added to the station-wide ``kept_*`` tables."""
     _limit_views(desk, low, high)
     desk.view("ways", "select distinct account_key, receiver, line, path from fact_day")
-    for name in ("10_heard_as", "20_day", "21_test", "22_check_in", "23_edge", "30_heard", "31_life", "32_episodes"):
+    for name in (
+        "10_heard_as",
+        "20_day",
+        "21_test",
+        "22_check_in",
+        "23_edge",
+        "30_heard",
+        "31_life",
+        "32_episodes",
+    ):
         desk.make_query(f"measures/{name}")
     desk.make_query("measures/33_restore_habits")
     desk.make("habits", "select * from restore_habits")
     for name in ("34_trouble_tests", "35_untold"):
         desk.make_query(f"measures/{name}")
     desk.make("day_classes", "select distinct account_key, code_group from day where qualifier = 'E'")
-    desk.view("ways_settled", "select distinct account_key, path, receiver, line from heard_as where path <> '' or not told")
+    desk.view(
+        "ways_settled",
+        "select distinct account_key, path, receiver, line from heard_as where path <> '' or not told",
+    )
     desk.make_query("measures/40_path_lines")
     desk.make(
         "path_sets",
@@ -110,15 +127,7 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         desk.make_query(f"measures/{name}")
     _limits(desk)
     desk.put("rhythm", _rhythm(desk))
-    desk.make(
-        "test_rhythm",
-        "select r.account_key, r.path, arg_max(r.period_s, r.n) as period_s, sum(r.n) as n,"
-        " arg_max(r.single_step_share, r.n) as single_step_share,"
-        " min(t.first_utc) as first_utc, max(t.last_utc) as last_utc"
-        " from rhythm as r inner join (select account_key, path, min(received_utc) as first_utc,"
-        " max(received_utc) as last_utc from test where test_kind = 'periodic' group by account_key, path) as t"
-        " on r.account_key = t.account_key and r.path = t.path group by r.account_key, r.path",
-    )
+    desk.make_query("measures/43_test_rhythm")
     for name in ("50_requirements", "51_visible_requirements", "60_slots", "61_test_measures", "62_check_in_gaps",
                  "63_losses", "64_tests_by_day"):  # fmt: skip
         desk.make_query(f"measures/{name}")
@@ -195,14 +204,14 @@ def _edition_rules(confirmed: tuple[str, ...]) -> pa.Table:
 
 
 def _holes(rows: list[tuple[str, float, float, str, str]]) -> pa.Table:
-    def instants(i: int) -> pa.Array:
-        return pa.array([datetime.fromtimestamp(row[i], UTC).replace(tzinfo=None) for row in rows], pa.timestamp("us"))
+    def instants(seconds: list[float]) -> pa.Array:
+        return pa.array([datetime.fromtimestamp(at, UTC).replace(tzinfo=None) for at in seconds], pa.timestamp("us"))
 
     return pa.table(
         {
             "line_set": pa.array([row[0] for row in rows], pa.string()),
-            "from_utc": instants(1),
-            "until_utc": instants(2),
+            "from_utc": instants([row[1] for row in rows]),
+            "until_utc": instants([row[2] for row in rows]),
             "kind": pa.array([row[3] for row in rows], pa.string()),
             "incident_id": pa.array([row[4] for row in rows], pa.string()),
         }

@@ -13,7 +13,7 @@ from sigaudit.judging.stats import benjamini_hochberg, binomial_tail, clopper_pe
 START = Mixture(share=0.02, sound=Beta(0.5, 49.5), broken=Beta(1.0, 1.0))
 
 
-def miss_odds(k: np.ndarray, n: np.ndarray) -> dict[str, np.ndarray]:  # type: ignore[type-arg]
+def miss_odds(k: np.ndarray, n: np.ndarray) -> dict[str, np.ndarray]:
     """For ``k`` missed of ``n`` due per path: p_broken, p_value, q_value, healthy_rate, low, high.
 
     p_broken by the two-component beta-binomial mixture of this station's paths (``START`` while it

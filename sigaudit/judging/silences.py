@@ -64,14 +64,10 @@ def together(parts: list[Series]) -> Series:
     first = np.concatenate([part.first for part in parts])
     order = np.argsort(first, kind="stable")
     last = np.concatenate([part.last for part in parts])[order]
-    return Series(
-        first[order], np.maximum.accumulate(last), np.concatenate([part.count for part in parts])[order]
-    )
+    return Series(first[order], np.maximum.accumulate(last), np.concatenate([part.count for part in parts])[order])
 
 
-def find(
-    series: Series, spans: list[tuple[float, float]], until_s: float, zone: ZoneInfo
-) -> list[Silence]:
+def find(series: Series, spans: list[tuple[float, float]], until_s: float, zone: ZoneInfo) -> list[Silence]:
     """Improbable silences inside the covered ``spans`` [s], oldest first; one may be open at ``until_s``."""
     if not len(series.first):
         return []

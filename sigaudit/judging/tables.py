@@ -14,7 +14,6 @@ from sigaudit.judging.desk import Desk
 from sigaudit.judging.judge import Judged
 from sigaudit.store.shipped import query
 
-LIFE_SAFETY = "('fire', 'medical', 'holdup', 'combined')"
 _WHY = {
     "export_gap": "No export speaks for these hours: whatever the sites sent is not in the log we hold.",
     "receiver_outage": "The receiver fell silent on all lines and said so itself, or a backlog came afterwards.",
@@ -55,22 +54,15 @@ def verdicts(rows: pa.Table) -> pa.Table:
 
 def incidents(desk: Desk, judged: Judged) -> pa.Table:
     """Incidents that reach into the window, with the accounts behind them and the misses they excuse."""
-    excused = dict(
-        desk.rows("select incident_id, count(*) from kept_slots where state = 'excused' and incident_id <> '' group by 1")
-    )
-    behind = dict(
-        desk.rows(
-            "select e.incident_id, count(distinct e.account_key) from kept_excuses as e"
-            " where e.incident_id <> '' group by 1"
-        )
-    )
+    counts = {row[0]: row[1:] for row in desk.rows(query("report/incident_counts"))}
     from_s, until_s = _seconds(desk.window.from_utc), _seconds(desk.window.until_utc)
     rows = [
         {
             "incident_id": i["incident_id"], "kind": i["kind"], "receiver": i["receiver"], "line": i["line"],
             "from_utc": _instant(i["from_s"]), "until_utc": None if i["is_open"] else _instant(i["until_s"]),
-            "accounts": behind.get(i["incident_id"], 0), "expected": i["expected"] or None, "seen": 0, "p": i["p"],
-            "excused": excused.get(i["incident_id"], 0), "why": _WHY[i["kind"]],
+            "accounts": counts.get(i["incident_id"], (0, 0))[0], "expected": i["expected"] or None, "seen": 0,
+            "p": i["p"],
+            "excused": counts.get(i["incident_id"], (0, 0))[1], "why": _WHY[i["kind"]],
         }
         for i in judged.coverage.incidents
         if i["from_s"] < until_s and i["until_s"] > from_s
@@ -94,11 +86,7 @@ def covered_hours(desk: Desk, judged: Judged) -> pa.Table:
 
 def tests_by_day(desk: Desk) -> pa.Table:
     """Required tests per local day: due, received (strict), received or stood in for (lenient), missed, excused."""
-    return desk.run(
-        "select local_day, cast(sum(strict + missed) as bigint) as due, cast(sum(strict) as bigint) as strict,"
-        " cast(sum(strict + stood_in) as bigint) as lenient, cast(sum(missed) as bigint) as missed,"
-        " cast(sum(excused) as bigint) as excused from kept_tests_by_day group by local_day order by local_day"
-    )
+    return desk.run(query("report/tests_by_day"))
 
 
 def unprotected(desk: Desk) -> pa.Table:
@@ -129,37 +117,26 @@ def unprotected(desk: Desk) -> pa.Table:
 
 def figures(desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, all_incidents: int) -> pa.Table:
     """Headline figures: value of how many, each with one sentence."""
-    one = lambda sql: desk.rows(sql)[0]  # noqa: E731
-    heard, monitored = one(
-        "select count(*) filter (where coalesce(h.n_window, 0) > 0), count(*) from all_accounts as a"
-        " left join kept_heard as h on a.account_key = h.account_key where a.monitored"
-    )
-    got, missed, lost = one(
-        "select coalesce(sum(n_window), 0), coalesce(sum(k_window), 0), coalesce(sum(k_window_lenient), 0)"
-        " from kept_test_measures where what = 'test' and n_ever > 0"
-    )
-    due = int(got) + int(missed)
-    lost_h, watched = one(
-        "select coalesce((select sum(greatest(gap_s - seconds - excused_s, 0)) from kept_check_in_gaps where missed > 0)"
-        " , 0) / 3600 + coalesce((select sum(lost_s) from kept_losses), 0) / 3600,"
-        " (select count(*) from kept_requirements where what = 'supervision')"
-    )
-    hours = (desk.window.as_of_utc - desk.window.from_utc).total_seconds() / 3600
-    cuts, cut_sites = one(_in_window(desk, "select count(*), count(distinct account_key) from kept_episodes"
-                                           " where family in ('351', '352') and started_utc >= {a} and started_utc < {b}"))  # fmt: skip
-    life_safety = one(f"select count(*) from all_accounts where monitored and system_type in {LIFE_SAFETY}")[0]
+    made_of = desk.run(query("report/figures")).to_pylist()[0]
+    heard, monitored, life_safety = (made_of[name] for name in ("n_heard", "n_monitored", "n_life_safety"))
+    got, lost = made_of["n_received"], made_of["n_lost"]
+    due = got + made_of["n_missed"]
+    lost_h = made_of["lost_h"]
+    watched_h = made_of["n_supervised"] * (desk.window.as_of_utc - desk.window.from_utc).total_seconds() / 3600
+    cuts, cut_sites = made_of["n_cuts"], made_of["n_cut_accounts"]
     severities = findings["severity"].to_pylist()
     unjudged = {
-        key for key, verdict in zip(judged.rows["account_key"].to_pylist(), judged.rows["verdict"].to_pylist(), strict=True)
-        if verdict == "not_judged"
+        row["account_key"]
+        for row in judged.rows.select(["account_key", "verdict"]).to_pylist()
+        if row["verdict"] == "not_judged"
     }  # fmt: skip
     rows: Sequence[tuple[str, float, float | None, str, str]] = (
         ("accounts_heard", heard, monitored, "accounts", f"{heard} of {monitored} accounts in service were heard."),
         ("tests_on_time_strict", got, due, "tests", f"{got} of {due} due tests came as tests."),
-        ("tests_on_time_lenient", due - int(lost), due, "tests",
-         f"{due - int(lost)} of {due} due tests came, or another signal of the same path stood in."),
-        ("supervised_hours_lost", round(float(lost_h), 1), round(watched * hours, 1), "h",
-         f"{lost_h:.1f} of {watched * hours:.0f} supervised path hours were lost."),
+        ("tests_on_time_lenient", due - lost, due, "tests",
+         f"{due - lost} of {due} due tests came, or another signal of the same path stood in."),
+        ("supervised_hours_lost", round(lost_h, 1), round(watched_h, 1), "h",
+         f"{lost_h:.1f} of {watched_h:.0f} supervised path hours were lost."),
         ("line_cuts", cuts, cut_sites, "line cuts", f"{cuts} line cuts at {cut_sites} accounts."),
         ("incidents", all_incidents, None, "incidents", f"{all_incidents} disturbances away from the sites."),
         ("unprotected", open_accounts, life_safety, "accounts",
@@ -180,11 +157,24 @@ def figures(desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, 
     )
 
 
+def quality(desk: Desk, rejects: str, sources: pa.Table) -> pa.Table:
+    """Rejects, repeats, doubtful times, resends, unknown codes (queries/report/quality).
+
+    rejects: the select over the store's rejects; sources: source_id, name, n_repeats of the sources seen.
+    """
+    desk.view("rejects", rejects)
+    desk.put("seen_sources", sources)
+    return desk.run(query("report/quality"))
+
+
 def pages(desk: Desk, findings: pa.Table) -> dict[str, pa.Table]:
     """Evidence, check-in days, slots and spans of the accounts that have a page."""
     keys = sorted(set(zip(findings["page_no"].to_pylist(), findings["account_key"].to_pylist(), strict=True)))
     owner = pa.table(
-        {"page_no": pa.array([k[0] for k in keys], pa.int64()), "account_key": pa.array([k[1] for k in keys], pa.string())}
+        {
+            "page_no": pa.array([k[0] for k in keys], pa.int64()),
+            "account_key": pa.array([k[1] for k in keys], pa.string()),
+        }
     )
     desk.put("asked", owner)
     desk.make(
@@ -193,29 +183,8 @@ def pages(desk: Desk, findings: pa.Table) -> dict[str, pa.Table]:
         " select a.page_no, a.account_key, p.reports_as_key from asked as a inner join all_paths as p"
         " on a.account_key = p.account_key where p.reports_as_key <> a.account_key",
     )
-    slots = desk.run(
-        "select a.page_no, s.account_key, s.path, s.what as origin, s.due_utc, s.state, s.why as excused_by"
-        " from kept_slots as s inner join asked as a on s.account_key = a.account_key order by all"
-    )
-    spans = desk.run(
-        _in_window(
-            desk,
-            "select a.page_no, 'on_test' as kind, t.reason as label, t.from_utc, t.until_utc from all_on_test as t"
-            " inner join asked as a on t.account_key = a.account_key where t.from_utc < {b}"
-            " union all select a.page_no, case when e.why = 'export_gap' then 'coverage_hole' else 'incident' end,"
-            " e.why, e.from_utc, e.until_utc from kept_excuses as e inner join asked as a"
-            " on e.account_key = a.account_key where e.path = '' and e.why <> 'on_test'"
-            " union all select a.page_no, 'episode', p.family, p.started_utc, p.restored_utc from kept_episodes as p"
-            " inner join asked as a on p.account_key = a.account_key"
-            " where coalesce(p.restored_utc, {b}) >= {a} - interval 28 day order by all",
-        )
-    )
-    return {
-        "evidence": desk.run(query("report/evidence")),
-        "check_in_days": desk.run(query("report/check_in_days")),
-        "slots": slots,
-        "spans": spans,
-    }
+    named = ("evidence", "check_in_days", "slots", "spans")
+    return {name: desk.run(query(f"report/{name}")) for name in named}
 
 
 def check_states(cards: Mapping[str, Card], says: Mapping[str, str]) -> list[dict[str, Any]]:
@@ -225,10 +194,6 @@ def check_states(cards: Mapping[str, Card], says: Mapping[str, str]) -> list[dic
         {"id": c.id, "title": c.title, "question": c.question, "state": states.get(c.id, "on"), "own": c.own}
         for c in cards.values()
     ]
-
-
-def _in_window(desk: Desk, sql: str) -> str:
-    return sql.format(a=f"timestamp '{desk.window.from_utc}'", b=f"timestamp '{desk.window.until_utc}'")
 
 
 def _seconds(at: datetime) -> float:

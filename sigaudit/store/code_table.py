@@ -18,7 +18,9 @@ def load(con: Any) -> None:
     path = shipped.data() / FILE
     names = path.open(encoding="utf-8").readline().strip().split(",")
     options = pyarrow.csv.ConvertOptions(
-        column_types={name: pa.string() for name in names}, strings_can_be_null=False, quoted_strings_can_be_null=False
+        column_types={name: pa.string() for name in names},
+        strings_can_be_null=False,
+        quoted_strings_can_be_null=False,
     )
     con.register("codes_now", pyarrow.csv.read_csv(path, convert_options=options))
     con.execute("create or replace temp table codes as select * from codes_now")

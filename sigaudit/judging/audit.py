@@ -1,0 +1,248 @@
+"""One audit in fixed stages: facts, coverage, measures, checks, findings, status against earlier weeks.
+
+The same store, roster, settings and program give the same run, whichever audits were made before: the
+weeks compared with are judged here if they were not.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+import pyarrow as pa
+
+from sigaudit import __version__
+from sigaudit.errors import NothingToRead
+from sigaudit.judging import cards as card_files
+from sigaudit.judging import findings, limits, tables, windows
+from sigaudit.judging.cards import Card
+from sigaudit.judging.desk import Desk, Window
+from sigaudit.judging.judge import judge
+from sigaudit.settings import Settings
+from sigaudit.store import facts, rosters, runs, shipped
+from sigaudit.store.engine_duckdb import connect
+from sigaudit.store.opening import Store
+from sigaudit.store.progress import Progress, silent
+from sigaudit.store.relations import relation
+from sigaudit.store.runs import Run
+
+
+def weekly(store: Store, settings: Settings, label: str | None = None, *, progress: Progress = silent) -> Run:
+    """The run of one ISO week, judged now or found as it was; default: the last whole week held.
+
+    Raises NothingToRead (empty store, no roster), UsageProblem (no such week), SettingsProblem,
+    CheckFaulty, StoreBusy.
+    """
+    last = last_signal(store)
+    label = label or windows.last_whole_week(settings.zone, last)
+    cards = read_cards(settings)
+    facts.build(store, memory_limit=settings.memory_limit, progress=progress)
+    first = min(s.first_utc for s in store.catalog.sources() if s.first_utc)
+    earlier: list[Run] = []
+    for past in reversed(windows.before(label, settings.compare_weeks)):
+        if windows.week(past, settings.zone, last).until_utc > first:
+            earlier.append(_judged(store, settings, past, cards, list(reversed(earlier)), progress, pages=False))
+    return _judged(store, settings, label, cards, list(reversed(earlier)), progress, pages=True)
+
+
+def last_signal(store: Store) -> datetime:
+    """When the last signal held was received. Raises NothingToRead."""
+    found = [source.last_utc for source in store.catalog.sources() if source.last_utc]
+    if not found:
+        raise NothingToRead(f"{store.root}: no signals held", next_step="take in an export: sigaudit ingest FILE")
+    return max(found)
+
+
+def read_cards(settings: Settings) -> dict[str, Card]:
+    """Built-in checks and the station's own, by id."""
+    return card_files.read_all(shipped.queries() / "checks", settings.checks_dir)
+
+
+def _judged(
+    store: Store, settings: Settings, label: str, cards: Mapping[str, Card], earlier: list[Run],
+    progress: Progress, *, pages: bool,
+) -> Run:  # fmt: skip
+    """A run of a label with these earlier ones behind it, the latest first."""
+    window = windows.week(label, settings.zone, last_signal(store))
+    roster, version = rosters.in_force(store, window.as_of_utc)
+    run_id = f"{label}-{_fingerprint(store, settings, cards, window, roster, earlier)}"
+    found = runs.load(store, run_id)
+    if found is not None and (found.has("evidence") or not pages):
+        return found
+    with store.scratch() as temp, connect(memory_limit=settings.memory_limit, temp_dir=temp) as con:
+        history = window.from_utc - timedelta(weeks=settings.history_weeks)
+        facts.cut(store, con, window.from_utc, window.as_of_utc, history)
+        desk = Desk(con, window)
+        made = _tables(store, settings, label, cards, earlier, desk, roster, progress, pages=pages)
+        meta = _meta(store, settings, label, cards, window, version, earlier)
+    with store.writing(f"saving the audit of {label}", wait_s=10):
+        return runs.save(store, run_id, meta, made)
+
+
+def _tables(
+    store: Store, settings: Settings, label: str, cards: Mapping[str, Card], earlier: list[Run], desk: Desk,
+    roster: Mapping[str, pa.Table], progress: Progress, *, pages: bool,
+) -> dict[str, pa.Table]:  # fmt: skip
+    spans = [
+        (line.source_id, line.receiver, line.line, source.first_utc, source.last_utc)
+        for source in store.catalog.sources()
+        for line in store.catalog.source_lines()
+        if line.source_id == source.source_id and source.first_utc and source.last_utc
+    ]
+    judged = judge(desk, roster, cards, settings, spans, progress=progress)
+    accounts = tables.accounts(desk)
+    says = limits.severities(cards, settings)
+    found = findings.compose(
+        judged.rows,
+        cards,
+        {row["account_key"]: row for row in accounts.to_pylist()},
+        _limits(desk),
+        says,
+        label,
+        settings.zone,
+        [set(run.table("findings")["finding_id"].to_pylist()) for run in earlier],
+    )
+    unprotected = tables.unprotected(desk)
+    incidents = tables.incidents(desk, judged)
+    now = set(found["finding_id"].to_pylist())
+    made = {
+        "findings": found,
+        "verdicts": tables.verdicts(judged.rows),
+        "accounts": _with_pages(accounts, found),
+        "incidents": incidents,
+        "unprotected": unprotected,
+        "figures": tables.figures(desk, judged, found, len(unprotected), len(incidents)),
+        "resolved": findings.resolved(judged.rows, earlier[0].table("findings") if earlier else None, now),
+    }
+    if pages:
+        desk.put("source_names", _source_names(store))
+        made |= {
+            "coverage": tables.covered_hours(desk, judged),
+            "tests_by_day": tables.tests_by_day(desk),
+            "quality": tables.quality(desk, relation(store, "rejects"), _seen(store, desk.window)),
+            **tables.pages(desk, found),
+        }
+    return made
+
+
+def _limits(desk: Desk) -> dict[tuple[str, str], dict[str, Any]]:
+    """The first limit of each check by account, for the words under a finding."""
+    rows = desk.rows(
+        "select account_key, check_id, source, standing, set_where from kept_limits"
+        " order by account_key, check_id, name"
+    )
+    found: dict[tuple[str, str], dict[str, Any]] = {}
+    for account, check, source, standing, where in rows:
+        found.setdefault((account, check), {"source": source, "standing": standing, "set_where": where})
+    return found
+
+
+def _with_pages(accounts: pa.Table, found: pa.Table) -> pa.Table:
+    pages = dict(zip(found["account_key"].to_pylist(), found["page_no"].to_pylist(), strict=True))
+    numbers = pa.array([pages.get(key) for key in accounts["account_key"].to_pylist()], pa.int64())
+    return accounts.append_column("page_no", numbers)
+
+
+def _source_names(store: Store) -> pa.Table:
+    sources = store.catalog.sources()
+    return pa.table(
+        {
+            "source_id": pa.array([s.source_id for s in sources], pa.int64()),
+            "name": pa.array([s.name for s in sources], pa.string()),
+        }
+    )
+
+
+def _seen(store: Store, window: Window) -> pa.Table:
+    seen = [s for s in store.catalog.sources() if s.first_utc is None or s.first_utc < window.as_of_utc]
+    return pa.table(
+        {
+            "source_id": pa.array([s.source_id for s in seen], pa.int64()),
+            "name": pa.array([s.name for s in seen], pa.string()),
+            "n_repeats": pa.array([s.n_repeats for s in seen], pa.int64()),
+        }
+    )
+
+
+def _meta(
+    store: Store, settings: Settings, label: str, cards: Mapping[str, Card], window: Window,
+    version: rosters.RosterMeta, earlier: list[Run],
+) -> dict[str, Any]:  # fmt: skip
+    sources = _visible(store, window)
+    sums = {name: sum(s[name] for s in sources) for name in ("lines", "signals", "repeats", "rejects", "skipped")}
+    return {
+        "schema": 1,
+        "kind": "week",
+        "label": label,
+        "from_utc": window.from_utc.isoformat(),
+        "until_utc": window.until_utc.isoformat(),
+        "as_of_utc": window.as_of_utc.isoformat(),
+        "timezone": settings.timezone,
+        "station": settings.station,
+        "edition": settings.edition,
+        "sigaudit_version": __version__,
+        "settings": [{"key": e.key, "value": _told(e.value), "where": e.where} for e in settings.entries()],
+        "roster": {
+            "version": version.version,
+            "valid_from": str(version.valid_from or ""),
+            "files": [file.name for file in version.files],
+        },
+        "sources": sources,
+        "sum": sums,
+        "checks": tables.check_states(cards, limits.severities(cards, settings)),
+        "previous": [run.meta["label"] for run in earlier],
+    }
+
+
+def _visible(store: Store, window: Window) -> list[dict[str, Any]]:
+    """Sources that begin before ``as_of``, by name: later ones do not exist yet for this audit."""
+    return sorted(
+        (
+            {
+                "name": s.name, "sha256": s.sha256, "bytes": s.bytes, "lines": s.lines, "signals": s.n_signals,
+                "repeats": s.n_repeats, "rejects": s.n_rejects, "skipped": s.n_skipped,
+                "first_utc": str(s.first_utc or ""), "last_utc": str(s.last_utc or ""), "layout": s.layout,
+            }
+            for s in store.catalog.sources()
+            if s.first_utc is None or s.first_utc < window.as_of_utc
+        ),
+        key=lambda row: (str(row["name"]), str(row["sha256"])),
+    )  # fmt: skip
+
+
+def _told(value: object) -> Any:
+    return value if isinstance(value, str | int | float | bool) else str(value)
+
+
+def _fingerprint(
+    store: Store, settings: Settings, cards: Mapping[str, Card], window: Window, roster: Mapping[str, pa.Table],
+    earlier: list[Run],
+) -> str:  # fmt: skip
+    """Twelve hex digits over all that a run is made from."""
+    months = [month for month in store.months("signals") if month <= f"{window.as_of_utc:%Y-%m}"]
+    content = {
+        "version": __version__,
+        "signals": store.fingerprint("signals", months),
+        "sources": _visible(store, window),
+        "settings": [(e.key, _told(e.value)) for e in settings.entries()],
+        "cards": [(c.id, c.sql, c.card_file.read_text(encoding="utf-8")) for c in cards.values()],
+        "queries": [
+            path.read_text(encoding="utf-8")
+            for folder in ("events", "facts", "measures", "report")
+            for path in sorted((shipped.queries() / folder).glob("*.sql"))
+        ],
+        "roster": {
+            name: hashlib.sha256(str(table.to_pylist()).encode("utf-8")).hexdigest()
+            for name, table in sorted(roster.items())
+        },
+        "earlier": [run.run_id for run in earlier],
+        "window": [str(value) for value in vars(window).values()],
+    }
+    return hashlib.sha256(json.dumps(content, default=str).encode("utf-8")).hexdigest()[:12]
+
+
+def _content(table: pa.Table) -> str:
+    return hashlib.sha256(str(table.to_pylist()).encode("utf-8")).hexdigest()

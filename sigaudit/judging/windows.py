@@ -1,0 +1,65 @@
+"""Which span an audit speaks for: ISO weeks in the station's own zone."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from sigaudit.errors import UsageProblem
+from sigaudit.judging.desk import Window
+
+_WEEK = re.compile(r"(\d{4})-W(\d{2})")
+# A log that ends this close to the week's end is taken to speak for the whole week.
+_NEARLY = timedelta(hours=1)
+
+
+def week(label: str, zone: ZoneInfo, last_signal_utc: datetime) -> Window:
+    """The ISO week ``YYYY-Www``, Monday 00:00 to Monday 00:00 local, as naive UTC.
+
+    ``as_of`` is the week's end, or the minute after the last signal held when the log ends more than an
+    hour earlier. Raises UsageProblem for a label that is no week, or a week that the log does not reach.
+    """
+    monday = _monday(label)
+    from_utc, until_utc = _midnight(monday, zone), _midnight(monday + timedelta(days=7), zone)
+    if last_signal_utc < from_utc:
+        raise UsageProblem(
+            f"{label}: the log held ends before it, at {last_signal_utc:%Y-%m-%d %H:%M} UTC",
+            next_step="ingest that week's exports, or audit an earlier week",
+        )
+    as_of = until_utc
+    if last_signal_utc < until_utc - _NEARLY:
+        as_of = last_signal_utc.replace(second=0, microsecond=0) + timedelta(minutes=1)
+    return Window(from_utc, until_utc, as_of)
+
+
+def last_whole_week(zone: ZoneInfo, last_signal_utc: datetime) -> str:
+    """Label of the last ISO week that the log held covers to its end, or else the week it ends in."""
+    local = (last_signal_utc + _NEARLY).replace(tzinfo=UTC).astimezone(zone)
+    this_monday = local.date() - timedelta(days=local.weekday())
+    return label_of(this_monday - timedelta(days=7))
+
+
+def before(label: str, count: int) -> list[str]:
+    """Labels of the ``count`` weeks before one, the latest first."""
+    monday = _monday(label)
+    return [label_of(monday - timedelta(days=7 * i)) for i in range(1, count + 1)]
+
+
+def label_of(day: date) -> str:
+    year, number, _ = day.isocalendar()
+    return f"{year}-W{number:02d}"
+
+
+def _monday(label: str) -> date:
+    found = _WEEK.fullmatch(label.strip())
+    try:
+        if found is None:
+            raise ValueError
+        return date.fromisocalendar(int(found[1]), int(found[2]), 1)
+    except ValueError as error:
+        raise UsageProblem(f"{label!r} is no ISO week", next_step="write it like 2026-W47") from error
+
+
+def _midnight(day: date, zone: ZoneInfo) -> datetime:
+    return datetime.combine(day, time(), zone).astimezone(UTC).replace(tzinfo=None)
