@@ -4,20 +4,31 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import groupby
 
-from sigaudit.reporting.figures import Chart, bars, cells, chart, marks, stamp, strip
+from sigaudit.reporting.figures import Chart, chart
 from sigaudit.reporting.page import SEVERITIES, Clock, Row, counted, day_text, percent
+from sigaudit.reporting.traces import bars, cells, marks, stamp, strip
 
 # state -> (word, colour, symbol drawn on top so that colour is not needed)
 _STATES = {
     "covered": ("log held, signals came", "good-soft", ""),
     "quiet": ("log held, nothing came", "rule", ""),
-    "not_told_apart": ("silent: not told apart", "major", "diamond-open"),
+    "not_told_apart": ("silent: not told apart", "major", "diamond"),
     "outage": ("outage", "minor", "triangle-down"),
-    "missing": ("log missing", "critical", "x-thin"),
+    "missing": ("log missing", "critical", "x"),
 }
 _PATTERNS = {"critical": "", "major": "/", "minor": ".", "note": "-"}
+
+
+@dataclass(frozen=True)
+class _Run:
+    row: str
+    first: datetime
+    last: datetime
+    n: int
 
 
 def _nothing(name: str, title: str, why: str) -> Chart:
@@ -26,58 +37,89 @@ def _nothing(name: str, title: str, why: str) -> Chart:
 
 def coverage(table: Sequence[Row], clock: Clock) -> Chart:
     """Strip of hours by receiver line, window and the seven days before it."""
-    title = "Hours for which the log is held"
     if not table:
-        return _nothing("coverage", title, "No receiver line was heard, so there is no strip to draw.")
+        why = "No receiver line was heard, so there is no strip to draw."
+        return _nothing("coverage", "Hours for which the log is held", why)
     lines = sorted({(row["receiver"], row["line"]) for row in table})
     start, end = min(row["hour_utc"] for row in table), max(row["hour_utc"] for row in table)
     hours = [start + timedelta(hours=i) for i in range(int((end - start).total_seconds() // 3600) + 1)]
     held = {(row["receiver"], row["line"], row["hour_utc"]): row for row in table}
     order = list(_STATES)
-    names = [f"{receiver} / {line}" for receiver, line in lines]
     z: list[list[int | None]] = []
-    hover: list[list[str]] = []
-    spots: dict[str, list[tuple[str, str, str]]] = {state: [] for state in order}
-    counts: Counter[tuple[str, str, str]] = Counter()
-    for name, (receiver, line) in zip(names, lines, strict=True):
-        states: list[int | None] = []
-        texts: list[str] = []
-        for hour in hours:
-            row = held.get((receiver, line, hour))
-            state = row["state"] if row else ""
-            states.append(order.index(state) if state in order else None)
-            text = f"receiver {receiver}, line {line}, {clock.text(hour)}: {_STATES[state][0] if state in order else 'no entry'}"
-            texts.append(f"{text}, {counted(row['n'] or 0, 'signal')}" if row else text)
-            if state in order:
-                spots[state].append((stamp(hour), name, texts[-1]))
-                counts[receiver, line, state] += 1
-        z.append(states)
-        hover.append(texts)
-    traces = [cells([stamp(hour) for hour in hours], names, z, hover, [_STATES[state][1] for state in order])]
-    total = {state: len(spots[state]) for state in order}
+    signals: list[list[int | None]] = []
+    runs: dict[str, list[_Run]] = {state: [] for state in order}
+    counts: Counter[tuple[str, str, str]] = Counter(
+        (row["receiver"], row["line"], row["state"]) for row in table if row["state"] in order
+    )
+    for receiver, line in lines:
+        row_of = [held.get((receiver, line, hour)) for hour in hours]
+        states = [row["state"] if row and row["state"] in order else "" for row in row_of]
+        z.append([order.index(state) if state else None for state in states])
+        signals.append([row["n"] if row else None for row in row_of])
+        for state, group in groupby(range(len(hours)), key=states.__getitem__):
+            places = list(group)
+            if state:
+                runs[state].append(_Run(f"{receiver} / {line}", hours[places[0]], hours[places[-1]], len(places)))
+    names = [f"{receiver} / {line}" for receiver, line in lines]
+    traces = [
+        cells(
+            [stamp(hour) for hour in hours],
+            names,
+            z,
+            counts=signals,
+            columns=[clock.text(hour) for hour in hours],
+            states=[_STATES[state][:2] for state in order],
+        )
+    ]
     for state, (word, color, symbol) in _STATES.items():
         if not symbol:
             strip(traces, color, word)
-        elif spots[state]:
-            x, y, texts = zip(*spots[state], strict=True)
-            mark = "ink" if symbol == "x-thin" else "paper" if symbol == "triangle-down" else "ink"
-            traces.append(marks(x, y, name=word, symbol=symbol, color=mark, hover=texts, size=6, legend=True))
-    asked = sum(total.values())
-    listening = total["covered"] + total["quiet"]
-    lost = [f"{total[state]:,} {word}" for state, word in
-            (("missing", "missing"), ("outage", "in an outage"), ("not_told_apart", "not told apart")) if total[state]]  # fmt: skip
-    title = f"The log is held for {percent(listening, asked)} of {asked:,} receiver line hours" + (
-        f": {', '.join(lost)}" if lost else ""
-    )
+        elif runs[state]:
+            # One symbol in the middle of each run of hours: the form says what the colour says.
+            traces.append(
+                marks(
+                    [stamp(run.first + (run.last - run.first) / 2) for run in runs[state]],
+                    [run.row for run in runs[state]],
+                    name=word,
+                    symbol=symbol,
+                    color="paper",
+                    edge="ink",
+                    size=9,
+                    legend=True,
+                    hover=[
+                        f"{run.row}: {word}, {counted(run.n, 'hour')} from {clock.text(run.first)}"
+                        for run in runs[state]
+                    ],
+                )
+            )
     return chart(
-        "coverage", title, "One row per receiver line, one cell per hour, the audited window and the seven days before it.",
-        traces, height=max(170, 104 + 26 * len(names)), left=64,
+        "coverage",
+        _coverage_title(counts),
+        "One row per receiver line, one cell per hour, the audited window and the seven days before it.",
+        traces,
+        height=max(170, 104 + 26 * len(names)),
+        left=64,
         x={"title": f"hour, local time ({clock.zone})", "type": "date", "showgrid": False},
-        y={"title": "receiver / line", "type": "category", "autorange": "reversed", "showgrid": False, "fixedrange": True},
+        y={
+            "title": "receiver / line",
+            "type": "category",
+            "autorange": "reversed",
+            "showgrid": False,
+            "fixedrange": True,
+        },
         offsets=clock.offsets(start, end + timedelta(hours=1)),
         head=("receiver", "line", *(f"hours: {_STATES[state][0]}" for state in order)),
         table=[(receiver, line, *(counts[receiver, line, state] for state in order)) for receiver, line in lines],
-    )  # fmt: skip
+    )
+
+
+def _coverage_title(counts: Counter[tuple[str, str, str]]) -> str:
+    total = {state: sum(n for key, n in counts.items() if key[2] == state) for state in _STATES}
+    asked = sum(total.values())
+    words = (("missing", "missing"), ("outage", "in an outage"), ("not_told_apart", "not told apart"))
+    lost = ", ".join(f"{total[state]:,} {word}" for state, word in words if total[state])
+    share = percent(total["covered"] + total["quiet"], asked)
+    return f"The log is held for {share} of {asked:,} receiver line hours" + (f": {lost}" if lost else "")
 
 
 def tests_by_day(table: Sequence[Row], zone: str) -> Chart:
@@ -89,28 +131,42 @@ def tests_by_day(table: Sequence[Row], zone: str) -> Chart:
     # Lenient counts include the strict ones; what is drawn is the difference, so that a bar adds up.
     parts = (
         ("on time, by a test", "good", "", [row["strict"] or 0 for row in days]),
-        ("proven by another signal only", "good-soft", "/", [max(0, (row["lenient"] or 0) - (row["strict"] or 0)) for row in days]),
+        (
+            "proven by another signal only",
+            "good-soft",
+            "/",
+            [max(0, (row["lenient"] or 0) - (row["strict"] or 0)) for row in days],
+        ),
         ("missed", "critical", "x", [row["missed"] or 0 for row in days]),
         ("excused", "excused", ".", [row["excused"] or 0 for row in days]),
-    )  # fmt: skip
+    )
     traces = [
-        bars(names, values, name=name, color=color, pattern=pattern,
-             hover=[f"{day}: {value:,} {name}" for day, value in zip(names, values, strict=True)])
+        bars(
+            names,
+            values,
+            name=name,
+            color=color,
+            pattern=pattern,
+            hover=[f"{day}: {value:,} {name}" for day, value in zip(names, values, strict=True)],
+        )
         for name, color, pattern, values in parts
-    ]  # fmt: skip
+    ]
     due, strict = sum(row["due"] or 0 for row in days), sum(row["strict"] or 0 for row in days)
     worst = max(days, key=lambda row: (row["missed"] or 0, row["local_day"]))
     title = f"{percent(strict, due)} of {due:,} tests due came in time"
     if worst["missed"]:
         title += f"; most were missed on {day_text(worst['local_day'])} ({worst['missed']:,})"
     return chart(
-        "tests", title, "Excused tests fell into an incident, an on-test span or a hole in the log: not blamed, not proven.",
-        traces, height=300,
+        "tests",
+        title,
+        "Excused tests fell into an incident, an on-test span or a hole in the log: not blamed, not proven.",
+        traces,
+        height=300,
         x={"title": f"day, local time ({zone})", "type": "category", "showgrid": False, "fixedrange": True},
         y={"title": "tests due (count)", "rangemode": "tozero", "fixedrange": True},
         head=("day", "due", *(part[0] for part in parts)),
         table=[(names[i], row["due"], *(part[3][i] for part in parts)) for i, row in enumerate(days)],
-    )  # fmt: skip
+    )
 
 
 def _by_severity(
@@ -119,21 +175,39 @@ def _by_severity(
     """Flat stacked bars, one per key, severity by severity; the longest ``most`` are drawn."""
     keys = sorted({key for key, _ in counts}, key=lambda key: (-sum(counts[key, s] for s in SEVERITIES), key))
     drawn = keys[:most]
+    longest = max(sum(counts[key, severity] for severity in SEVERITIES) for key in drawn)
     traces = [
-        bars([counts[key, severity] for key in drawn], drawn, name=severity, color=severity, flat=True,
-             pattern=_PATTERNS[severity], hover=[f"{key}: {counted(counts[key, severity], unit)}, {severity}" for key in drawn])
-        for severity in SEVERITIES if any(counts[key, severity] for key in drawn)
-    ]  # fmt: skip
+        bars(
+            [counts[key, severity] for key in drawn],
+            drawn,
+            name=severity,
+            color=severity,
+            flat=True,
+            pattern=_PATTERNS[severity],
+            hover=[f"{key}: {counted(counts[key, severity], unit)}, {severity}" for key in drawn],
+        )
+        for severity in SEVERITIES
+        if any(counts[key, severity] for key in drawn)
+    ]
     if len(keys) > most:
         note += f" The {most} with most are drawn; all {len(keys)} are in the table."
     return chart(
-        name, title, note, traces, height=96 + 24 * len(drawn),
-        x={"title": f"{unit}s (count)", "rangemode": "tozero", "fixedrange": True},
+        name,
+        title,
+        note,
+        traces,
+        height=96 + 24 * len(drawn),
+        x={
+            "title": f"{unit}s (count)",
+            "rangemode": "tozero",
+            "fixedrange": True,
+            **({"dtick": 1} if longest < 9 else {}),
+        },
         y={"title": "", "type": "category", "autorange": "reversed", "showgrid": False, "fixedrange": True},
         left=20,
         head=(label, *SEVERITIES, "together"),
         table=[(key, *(counts[key, s] for s in SEVERITIES), sum(counts[key, s] for s in SEVERITIES)) for key in keys],
-    )  # fmt: skip
+    )
 
 
 def by_kind(findings: Sequence[Row]) -> Chart:
@@ -156,14 +230,25 @@ def by_dealer(findings: Sequence[Row], accounts: Sequence[Row]) -> Chart:
         held = (SEVERITIES.index(row["severity"]), row["dealer"])
         worst[row["account_key"]] = min(worst.get(row["account_key"], held), held)
     if not worst:
-        return _nothing("dealers", "Accounts with findings by dealer", "No finding above a note carries a dealer's name in the roster.")
+        return _nothing(
+            "dealers",
+            "Accounts with findings by dealer",
+            "No finding above a note carries a dealer's name in the roster.",
+        )
     size = Counter(row["dealer"] for row in accounts if row["monitored"])
     affected = Counter(dealer for _, dealer in worst.values())
     labels = {dealer: f"{_cut(dealer)} ({affected[dealer]} of {size[dealer]:,})" for dealer in affected}
     counts: Counter[tuple[str, str]] = Counter((labels[dealer], SEVERITIES[place]) for place, dealer in worst.values())
     top, n = min(affected.items(), key=lambda pair: (-pair[1], pair[0]))
-    title = f"{counted(len(worst), 'account')} of {counted(len(affected), 'dealer')} {'needs' if len(worst) == 1 else 'need'} care; most at {_cut(top)} ({n} of {size[top]:,})"
-    note = "Each account once, at its worst severity; in brackets accounts with findings of all monitored. A place here is a lead, not a fault of any installer."
+    need = "needs" if len(worst) == 1 else "need"
+    title = (
+        f"{counted(len(worst), 'account')} of {counted(len(affected), 'dealer')} {need} care; "
+        f"most at {_cut(top)} ({n} of {size[top]:,})"
+    )
+    note = (
+        "Each account once, at its worst severity; in brackets accounts with findings of all monitored. "
+        "A place here is a lead, not a fault of any installer."
+    )
     return _by_severity("dealers", title, note, counts, "account", "dealer", 24)
 
 

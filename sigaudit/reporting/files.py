@@ -15,21 +15,65 @@ from sigaudit.reporting.page import Row, RunLike, rows
 
 # Columns fixed by the input contract of whoever reads findings.csv; more follow after them.
 FINDING_COLUMNS = (
-    "week", "account", "site", "dealer", "installer", "check", "severity", "confidence", "action", "status",
-    "since", "until", "measured", "limit", "unit", "evidence_count", "excused_count", "cause",
-    "cause_probability", "next_step", "finding_id", "subject", "receiver_group",
-)  # fmt: skip
+    "week",
+    "account",
+    "site",
+    "dealer",
+    "installer",
+    "check",
+    "severity",
+    "confidence",
+    "action",
+    "status",
+    "since",
+    "until",
+    "measured",
+    "limit",
+    "unit",
+    "evidence_count",
+    "excused_count",
+    "cause",
+    "cause_probability",
+    "next_step",
+    "finding_id",
+    "subject",
+    "receiver_group",
+)
 MORE_FINDING_COLUMNS = (
-    "title", "sentence", "look_alikes", "limit_source", "limit_standing", "system_type", "account_key",
-    "weeks_on_list", "page_no",
-)  # fmt: skip
+    "title",
+    "sentence",
+    "look_alikes",
+    "limit_source",
+    "limit_standing",
+    "system_type",
+    "account_key",
+    "weeks_on_list",
+    "page_no",
+)
 INCIDENT_COLUMNS = (
-    "incident_id", "kind", "receiver", "line", "from_utc", "until_utc", "accounts", "expected", "seen", "p",
-    "excused", "why",
-)  # fmt: skip
+    "incident_id",
+    "kind",
+    "receiver",
+    "line",
+    "from_utc",
+    "until_utc",
+    "accounts",
+    "expected",
+    "seen",
+    "p",
+    "excused",
+    "why",
+)
 UNPROTECTED_COLUMNS = (
-    "account", "site", "system_type", "since", "hours", "reason", "told_authority_at", "told_owner_at",
-)  # fmt: skip
+    "account",
+    "site",
+    "system_type",
+    "since",
+    "hours",
+    "reason",
+    "told_authority_at",
+    "told_owner_at",
+)
 
 # A spreadsheet takes a cell that begins so for a formula; the last five are the full-width forms
 # and the sign that some versions read as a minus.
@@ -48,7 +92,7 @@ def guarded(text: str) -> str:
 
 
 def cell(value: Any) -> str:
-    """One CSV cell: text guarded, numbers and instants (UTC, ISO 8601 with ``Z``) as they are, '' for none."""
+    """One CSV cell: text guarded, numbers and instants (UTC, ISO 8601, ``Z``) as they are, '' for none."""
     if value is None:
         return ""
     if isinstance(value, bool):
@@ -106,13 +150,26 @@ def write_findings(run: RunLike, folder: Path, findings: Sequence[Row]) -> list[
     document = {
         "format": "sigaudit.findings",
         "version": 1,
-        "run": {key: meta[key] for key in ("run_id", "kind", "label", "from_utc", "until_utc", "as_of_utc",
-                                           "timezone", "station", "edition", "sigaudit_version")},
+        "run": {
+            key: meta[key]
+            for key in (
+                "run_id",
+                "kind",
+                "label",
+                "from_utc",
+                "until_utc",
+                "as_of_utc",
+                "timezone",
+                "station",
+                "edition",
+                "sigaudit_version",
+            )
+        },
         "figures": sorted(rows(run, "figures"), key=lambda row: str(row["name"])),
         "findings": [{name: row.get(name) for name in names} for row in findings],
         "resolved": sorted(rows(run, "resolved"), key=lambda row: str(row["finding_id"])),
         "verdicts": sorted(rows(run, "verdicts"), key=lambda row: (row["check"], row["verdict"], row["reason"])),
-    }  # fmt: skip
+    }
     return [
         write_csv(folder / "findings.csv", names, findings),
         write_json(folder / "findings.json", document),
@@ -121,8 +178,6 @@ def write_findings(run: RunLike, folder: Path, findings: Sequence[Row]) -> list[
 
 def write_run(run: RunLike, folder: Path, written: Iterable[Path]) -> Path:
     """Write run.json: the run's meta data, and the SHA-256 of every file written before it."""
-    hashes = {
-        path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in written
-    }
+    hashes = {path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in written}
     document = {"format": "sigaudit.run", "version": 1, **run.meta, "files": dict(sorted(hashes.items()))}
     return write_json(folder / "run.json", document)

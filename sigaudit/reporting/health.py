@@ -1,4 +1,4 @@
-"""Health of every customer's systems as one plain page: days reported as expected, or why that is not known."""
+"""Health by customer as one plain page: days reported as expected, or why that is not known."""
 
 from __future__ import annotations
 
@@ -10,7 +10,17 @@ from pathlib import Path
 
 from sigaudit.reporting import overview
 from sigaudit.reporting.files import write_text
-from sigaudit.reporting.page import SEVERITIES, Clock, Row, RunLike, cautions, environment, rank, read_what, rows
+from sigaudit.reporting.page import (
+    SEVERITIES,
+    Clock,
+    Row,
+    RunLike,
+    cautions,
+    environment,
+    rank,
+    read_what,
+    rows,
+)
 from sigaudit.reporting.page import day_text as _day
 
 _CAUTIONS = ("C01", "C02", "C16", "C17", "C20", "C23")
@@ -33,7 +43,8 @@ class Days:
         """What may be said of the account; never more than what was judged."""
         if not self.judged:
             if self.excused:
-                return f"Not judged: all that was due fell into an excused time ({self.excused} days). Not proven."
+                days = f"{self.excused} days"
+                return f"Not judged: all that was due fell into an excused time ({days}). Not proven."
             return "Not judged: this run holds nothing that was due from this account."
         said = f"Reported as expected on {self.expected} of {self.judged} days"
         if self.missed:
@@ -61,19 +72,28 @@ def write(run: RunLike, folder: Path) -> list[Path]:
     for row in sorted(rows(run, "accounts"), key=lambda r: (r["customer"], r["site"], r["account_key"])):
         if row["monitored"]:
             held = days.get(row["account_key"], Days(0, (), 0))
-            entry = {**row, "days": held, "findings": findings[row["account_key"]], "bare": bare.get(row["account_key"])}
+            entry = {
+                **row,
+                "days": held,
+                "findings": findings[row["account_key"]],
+                "bare": bare.get(row["account_key"]),
+            }
             customers[row["customer"]].append(entry)
     ordered = sorted(customers.items(), key=lambda pair: (_need(pair[1]), pair[0] == "", pair[0]))
     everybody = [entry for _, entries in ordered for entry in entries]
-    text = environment().get_template("health.html.j2").render(
-        **read_what(run, clock),
-        station=run.meta["station"],
-        clock=clock,
-        customers=ordered,
-        accounts=len(everybody),
-        judged=sum(1 for entry in everybody if entry["days"].judged),
-        whole=sum(1 for entry in everybody if entry["days"].judged and not entry["days"].missed),
-        cautions=cautions(*_CAUTIONS),
+    text = (
+        environment()
+        .get_template("health.html.j2")
+        .render(
+            **read_what(run, clock),
+            station=run.meta["station"],
+            clock=clock,
+            customers=ordered,
+            accounts=len(everybody),
+            judged=sum(1 for entry in everybody if entry["days"].judged),
+            whole=sum(1 for entry in everybody if entry["days"].judged and not entry["days"].missed),
+            cautions=cautions(*_CAUTIONS),
+        )
     )
     return [write_text(folder / "health.html", text)]
 

@@ -42,12 +42,38 @@ _FIGURES = (
     ("not_judged_accounts", "accounts not judged"),
 )
 _WORDS: dict[str, Sequence[str]] = {
-    "severity": SEVERITIES, "status": STATUSES, "action": ACTIONS, "confidence": CONFIDENCES,
-}  # fmt: skip
-_CODED = ("severity", "status", "action", "confidence", "dealer", "check", "title", "next_step", "look_alikes",
-          "limit_text", "cause", "system_type")  # fmt: skip
-_PLAIN = ("account", "site", "since", "sentence", "measured_text", "evidence_count", "excused_count",
-          "weeks_on_list", "page_no", "finding_id", "subject")  # fmt: skip
+    "severity": SEVERITIES,
+    "status": STATUSES,
+    "action": ACTIONS,
+    "confidence": CONFIDENCES,
+}
+_CODED = (
+    "severity",
+    "status",
+    "action",
+    "confidence",
+    "dealer",
+    "check",
+    "title",
+    "next_step",
+    "look_alikes",
+    "limit_text",
+    "cause",
+    "system_type",
+)
+_PLAIN = (
+    "account",
+    "site",
+    "since",
+    "sentence",
+    "measured_text",
+    "evidence_count",
+    "excused_count",
+    "weeks_on_list",
+    "page_no",
+    "finding_id",
+    "subject",
+)
 
 
 def findings_in_order(run: RunLike) -> list[Row]:
@@ -57,10 +83,16 @@ def findings_in_order(run: RunLike) -> list[Row]:
 
 def _order(row: Row) -> tuple[Any, ...]:
     return (
-        rank(SEVERITIES, row["severity"]), rank(SYSTEM_ORDER, row["system_type"] or ""),
-        rank(CONFIDENCES, row["confidence"]), row["since"] is None, row["since"] or "", row["account_key"] or "",
-        row["check"], row["subject"], row["finding_id"],
-    )  # fmt: skip
+        rank(SEVERITIES, row["severity"]),
+        rank(SYSTEM_ORDER, row["system_type"] or ""),
+        rank(CONFIDENCES, row["confidence"]),
+        row["since"] is None,
+        row["since"] or "",
+        row["account_key"] or "",
+        row["check"],
+        row["subject"],
+        row["finding_id"],
+    )
 
 
 def context(run: RunLike, findings: Sequence[Row], clock: Clock) -> Row:
@@ -98,9 +130,13 @@ def unprotected(run: RunLike) -> list[Row]:
     """Accounts without a proven path, those past a mark and longest out first."""
     return sorted(
         rows(run, "unprotected"),
-        key=lambda r: (rank(("8 h", "4 h"), r["mark"]), rank(SYSTEM_ORDER, r["system_type"] or ""),
-                       -(r["hours"] or 0), r["account_key"]),
-    )  # fmt: skip
+        key=lambda r: (
+            rank(("8 h", "4 h"), r["mark"]),
+            rank(SYSTEM_ORDER, r["system_type"] or ""),
+            -(r["hours"] or 0),
+            r["account_key"],
+        ),
+    )
 
 
 def headline(figures: Sequence[Row]) -> list[Row]:
@@ -124,9 +160,14 @@ def changed(findings: Sequence[Row], resolved: Sequence[Row]) -> Row:
 
 
 def compact_findings(findings: Sequence[Row], clock: Clock) -> Row:
-    """Findings for the page's table: repeated texts once in ``words``, each row a list of places and values."""
+    """Findings for the page's table: repeated texts once in ``words``, rows as lists of places and values."""
     shown = [
-        {**row, "since": clock.short(row["since"]), "limit_text": limit_text(row), "measured_text": measured_text(row)}
+        {
+            **row,
+            "since": clock.short(row["since"]),
+            "limit_text": limit_text(row),
+            "measured_text": measured_text(row),
+        }
         for row in findings
     ]
     words: dict[str, list[str]] = {}
@@ -135,9 +176,7 @@ def compact_findings(findings: Sequence[Row], clock: Clock) -> Row:
         fixed = [word for word in _WORDS.get(name, ()) if word in held]
         words[name] = fixed + sorted(held - set(fixed))
     places = {name: {word: i for i, word in enumerate(found)} for name, found in words.items()}
-    table = [
-        [places[name][str(row[name] or "")] for name in _CODED] + [row[name] for name in _PLAIN] for row in shown
-    ]
+    table = [[places[name][str(row[name] or "")] for name in _CODED] + [row[name] for name in _PLAIN] for row in shown]
     made: Row = {"columns": [*_CODED, *_PLAIN], "words": words, "rows": table, "left_out": []}
     sentence = len(_CODED) + _PLAIN.index("sentence")
     for severity in reversed(SEVERITIES):
@@ -167,8 +206,13 @@ def measured_text(row: Row) -> str:
 def _choices(findings: Sequence[Row]) -> list[Row]:
     """The filters above the table: name, label, and (value, words, count) of each choice."""
     made = []
-    for name, label in (("severity", "Severity"), ("check", "Check"), ("dealer", "Dealer"),
-                        ("status", "Status"), ("action", "Action")):  # fmt: skip
+    for name, label in (
+        ("severity", "Severity"),
+        ("check", "Check"),
+        ("dealer", "Dealer"),
+        ("status", "Status"),
+        ("action", "Action"),
+    ):
         counts = Counter(str(row[name] or "") for row in findings)
         known = _WORDS.get(name, ())
         titles = {row["check"]: row["title"] for row in findings} if name == "check" else {}

@@ -81,6 +81,11 @@ class Clock:
         """Aware local time of a naive UTC instant."""
         return instant.replace(tzinfo=UTC).astimezone(self._zone)
 
+    def noon(self, day: date) -> datetime:
+        """Naive UTC instant of 12:00 local on a day."""
+        local = datetime(day.year, day.month, day.day, 12, tzinfo=self._zone)
+        return local.astimezone(UTC).replace(tzinfo=None)
+
     def text(self, instant: datetime | None) -> str:
         """``Mon 16 Nov 2026 06:00``; '' for none. In a repeated hour the offset is added."""
         if instant is None:

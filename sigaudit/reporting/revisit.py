@@ -21,15 +21,19 @@ def write(run: RunLike, folder: Path) -> list[Path]:
     clock = Clock(run.meta["timezone"])
     found = sites(run, overview.findings_in_order(run))
     listed = [site for site in found if site.unprotected or site.severity != "note"]
-    text = environment().get_template("revisit.html.j2").render(
-        **read_what(run, clock),
-        station=run.meta["station"],
-        clock=clock,
-        sites=listed,
-        only_notes=len(found) - len(listed),
-        desk_only=sum(1 for site in listed if site.needs in ("desk", "none")),
-        remote=sum(1 for site in listed if site.needs == "remote"),
-        visits=sum(1 for site in listed if site.needs == "visit"),
-        cautions=cautions(*_CAUTIONS),
+    text = (
+        environment()
+        .get_template("revisit.html.j2")
+        .render(
+            **read_what(run, clock),
+            station=run.meta["station"],
+            clock=clock,
+            sites=listed,
+            only_notes=len(found) - len(listed),
+            desk_only=sum(1 for site in listed if site.needs in ("desk", "none")),
+            remote=sum(1 for site in listed if site.needs == "remote"),
+            visits=sum(1 for site in listed if site.needs == "visit"),
+            cautions=cautions(*_CAUTIONS),
+        )
     )
     return [write_text(folder / "revisit.html", text)]

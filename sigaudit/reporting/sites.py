@@ -27,7 +27,7 @@ class Site:
     @property
     def severity(self) -> str:
         """Worst severity of its findings."""
-        return min((row["severity"] for row in self.steps), key=lambda word: rank(SEVERITIES, word))
+        return str(min((row["severity"] for row in self.steps), key=lambda word: rank(SEVERITIES, word)))
 
     @property
     def oldest(self) -> datetime | None:
@@ -46,15 +46,21 @@ class Site:
         lives = 0 if life <= SYSTEM_ORDER.index("") else 1
         oldest = self.oldest
         return (
-            not self.unprotected, lives, rank(SEVERITIES, self.severity), oldest is None, oldest or "", life,
-            self.name, self.key,
-        )  # fmt: skip
+            not self.unprotected,
+            lives,
+            rank(SEVERITIES, self.severity),
+            oldest is None,
+            oldest or "",
+            life,
+            self.name,
+            self.key,
+        )
 
 
 def sites(run: RunLike, findings: Sequence[Row]) -> list[Site]:
-    """Sites with a finding, most needed first. An account without a site in the roster is a place of its own.
+    """Sites with a finding, most needed first; an account without a site is a place of its own.
 
-    ``findings`` in the order of ``overview.findings_in_order``; station-wide findings (no account) are left out.
+    ``findings`` come in the order of ``overview.findings_in_order``; those of the whole station are left out.
     """
     customers = {row["account_key"]: row["customer"] for row in rows(run, "accounts")}
     bare = {row["account_key"]: row for row in rows(run, "unprotected")}
@@ -66,17 +72,19 @@ def sites(run: RunLike, findings: Sequence[Row]) -> list[Site]:
     for key, found in gathered.items():
         keys = sorted({row["account_key"] for row in found})
         reasons = [bare[account]["reason"] for account in keys if account in bare]
-        made.append(Site(
-            key=key,
-            name=found[0]["site"] or "",
-            accounts=tuple(sorted({row["account"] for row in found})),
-            customer=_first(customers.get(account, "") for account in keys),
-            dealer=_first(row["dealer"] for row in found),
-            installer=_first(row["installer"] for row in found),
-            system_types=tuple(sorted({row["system_type"] or "" for row in found})),
-            unprotected="; ".join(dict.fromkeys(reasons)),
-            steps=tuple(sorted(found, key=lambda r: (rank(ACTIONS, r["action"]), rank(SEVERITIES, r["severity"])))),
-        ))  # fmt: skip
+        made.append(
+            Site(
+                key=key,
+                name=found[0]["site"] or "",
+                accounts=tuple(sorted({row["account"] for row in found})),
+                customer=_first(customers.get(account, "") for account in keys),
+                dealer=_first(row["dealer"] for row in found),
+                installer=_first(row["installer"] for row in found),
+                system_types=tuple(sorted({row["system_type"] or "" for row in found})),
+                unprotected="; ".join(dict.fromkeys(reasons)),
+                steps=tuple(sorted(found, key=lambda r: (rank(ACTIONS, r["action"]), rank(SEVERITIES, r["severity"])))),
+            )
+        )
     return sorted(made, key=Site.order)
 
 

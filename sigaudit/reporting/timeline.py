@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from datetime import UTC, datetime, time, timedelta
+from datetime import datetime, timedelta
 
-from sigaudit.reporting.figures import Chart, chart, marks, span, spans, stamp
-from sigaudit.reporting.page import Clock, Row, counted, instant
+from sigaudit.reporting.figures import Chart, chart
+from sigaudit.reporting.page import Clock, Row, counted, day_text
+from sigaudit.reporting.traces import marks, span, spans, stamp
 
 # Beyond this many, marks of one row, kind and hour are drawn as one, its count in the hover text.
 MOST_MARKS = 1200
@@ -44,8 +45,8 @@ def timeline(
     """Chart of one account. Tables: evidence, slots, spans, check_in_days of that account's page."""
     edges = [row["received_utc"] for row in evidence] + [row["due_utc"] for row in slots]
     edges += [row["from_utc"] for row in held if row["kind"] != "coverage_hole"]
-    edges += [_noon(row["local_day"], clock) for row in check_ins]
-    note = "Filled circle: event. Open circle: restore. Stroke: condition still standing. Square: no such qualifier."
+    edges += [clock.noon(row["local_day"]) for row in check_ins]
+    note = "Filled circle: event. Open circle: restore. Stroke: still standing. Square: none of these."
     if not edges:
         why = "No signal of this account is held for the window and the four weeks before it: nothing to draw."
         return Chart("timeline", "Nothing was heard", note, 0, {}, empty=why)
@@ -55,7 +56,12 @@ def timeline(
     order: list[str] = []
     for kind, (word, color, pattern) in _SPANS.items():
         inside = [
-            (word, max(row["from_utc"], start), min(row["until_utc"] or as_of, end), _span_text(row, word, clock))
+            (
+                word,
+                max(row["from_utc"], start),
+                min(row["until_utc"] or as_of, end),
+                _span_text(row, word, clock),
+            )
             for row in held
             if row["kind"] == kind and (row["until_utc"] or as_of) > start and row["from_utc"] < end
         ]
@@ -72,26 +78,40 @@ def timeline(
     title = f"{counted(len(evidence), 'signal')} from {clock.text(min(edges))} to {clock.text(max(edges))}"
     if slots:
         judged = counts["received"] + counts["missed"]
-        title = f"{counts['received']:,} of {counted(judged, 'test')} due came" + (
-            f" ({counts['excused']:,} more excused)" if counts["excused"] else ""
-        ) + f"; {counted(len(evidence), 'signal')} in all"  # fmt: skip
+        title = (
+            f"{counts['received']:,} of {counted(judged, 'test')} due came"
+            + (f" ({counts['excused']:,} more excused)" if counts["excused"] else "")
+            + f"; {counted(len(evidence), 'signal')} in all"
+        )
     if shown < len(evidence):
-        note += " Signals of one kind within one hour are drawn as one mark; every one is in the table of log lines."
+        note += " Signals of one kind within one hour are drawn as one mark."
     return chart(
-        "timeline", title, note, traces, height=104 + 30 * len(order), shapes=shapes, legend=False, left=24,
-        x={"title": f"received, local time ({clock.zone})", "type": "date", "range": [stamp(start), stamp(end)]},
-        y={"title": "", "type": "category", "categoryorder": "array", "categoryarray": order[::-1],
-           "range": [-0.6, len(order) - 0.4], "fixedrange": True, "showgrid": True},
+        "timeline",
+        title,
+        note,
+        traces,
+        height=104 + 30 * len(order),
+        shapes=shapes,
+        legend=False,
+        left=24,
+        x={
+            "title": f"received, local time ({clock.zone})",
+            "type": "date",
+            "range": [stamp(start), stamp(end)],
+        },
+        y={
+            "title": "",
+            "type": "category",
+            "categoryorder": "array",
+            "categoryarray": order[::-1],
+            "range": [-0.6, len(order) - 0.4],
+            "fixedrange": True,
+            "showgrid": True,
+        },
         offsets=clock.offsets(start, end),
-        head=("row", "first", "last", "marks"), table=_table(evidence, slots, check_ins, clock),
-    )  # fmt: skip
-
-
-def _noon(day: datetime, clock: Clock) -> datetime:
-    local = datetime.combine(day, time(12), tzinfo=clock.local(datetime(2000, 1, 1)).tzinfo)
-    found = instant(local.astimezone(UTC))
-    assert found is not None
-    return found
+        head=("row", "first", "last", "marks"),
+        table=_table(evidence, slots, check_ins, clock),
+    )
 
 
 def _span_text(row: Row, word: str, clock: Clock) -> str:
@@ -106,10 +126,22 @@ def _draw_slots(slots: Sequence[Row], traces: list[dict[str, object]], order: li
         for state, (word, color, symbol) in _SLOTS.items():
             these = [row for row in slots if row["path"] == path and row["state"] == state]
             if these:
-                hover = [f"test due {clock.text(row['due_utc'])}: {word}" + (f" by {row['excused_by']}" if row["excused_by"] else "")
-                         for row in these]  # fmt: skip
-                traces.append(marks([stamp(row["due_utc"]) for row in these], [name] * len(these), name=name,
-                                    symbol=symbol, color=color, hover=hover, size=8))  # fmt: skip
+                hover = [
+                    f"test due {clock.text(row['due_utc'])}: {word}"
+                    + (f" by {row['excused_by']}" if row["excused_by"] else "")
+                    for row in these
+                ]
+                traces.append(
+                    marks(
+                        [stamp(row["due_utc"]) for row in these],
+                        [name] * len(these),
+                        name=name,
+                        symbol=symbol,
+                        color=color,
+                        hover=hover,
+                        size=8,
+                    )
+                )
 
 
 def _draw_check_ins(days: Sequence[Row], traces: list[dict[str, object]], order: list[str], clock: Clock) -> None:
@@ -117,10 +149,22 @@ def _draw_check_ins(days: Sequence[Row], traces: list[dict[str, object]], order:
         name = f"check-ins · {path}" if path else "check-ins"
         order.append(name)
         these = [row for row in days if row["path"] == path]
-        hover = [f"{row['local_day']:%a} {row['local_day'].day} {row['local_day']:%b}: {counted(row['n'], 'check-in')}"
-                 f", longest gap {(row['max_gap_s'] or 0) / 60:,.0f} min" for row in these]  # fmt: skip
-        traces.append(marks([stamp(_noon(row["local_day"], clock)) for row in these], [name] * len(these), name=name,
-                            symbol="square-open", color="good", hover=hover, size=8))  # fmt: skip
+        hover = [
+            f"{day_text(row['local_day'])}: {counted(row['n'], 'check-in')}"
+            f", longest gap {(row['max_gap_s'] or 0) / 60:,.0f} min"
+            for row in these
+        ]
+        traces.append(
+            marks(
+                [stamp(clock.noon(row["local_day"])) for row in these],
+                [name] * len(these),
+                name=name,
+                symbol="square-open",
+                color="good",
+                hover=hover,
+                size=8,
+            )
+        )
 
 
 def _draw_signals(evidence: Sequence[Row], traces: list[dict[str, object]], order: list[str], clock: Clock) -> int:
@@ -139,28 +183,38 @@ def _draw_signals(evidence: Sequence[Row], traces: list[dict[str, object]], orde
         order.append(name)
         groups = list(folded[name].values())
         drawn += len(groups)
-        traces.append(marks(
-            [stamp(group[0]["received_utc"]) for group in groups], [name] * len(groups), name=name,
-            symbol=[_SYMBOLS.get(group[0]["qualifier"], "square") for group in groups], color="ink",
-            hover=[_signal_text(group, clock) for group in groups], size=7,
-        ))  # fmt: skip
+        traces.append(
+            marks(
+                [stamp(group[0]["received_utc"]) for group in groups],
+                [name] * len(groups),
+                name=name,
+                symbol=[_SYMBOLS.get(group[0]["qualifier"], "square") for group in groups],
+                color="ink",
+                hover=[_signal_text(group, clock) for group in groups],
+                size=7,
+            )
+        )
     return drawn
 
 
 def _signal_text(group: Sequence[Row], clock: Clock) -> str:
     row = group[0]
-    what = " ".join(part for part in (row["event_raw"], row["label"][:60], f"zone {row['zone']}" if row["zone"] else "") if part)
+    what = " ".join(
+        part for part in (row["event_raw"], row["label"][:60], f"zone {row['zone']}" if row["zone"] else "") if part
+    )
     if len(group) > 1:
         return f"{clock.text(row['received_utc'])} and after: {len(group)} signals, first {what}"
     return f"{clock.exact(row['received_utc'])} {what}, receiver {row['receiver']}, line {row['line']}"
 
 
-def _table(evidence: Sequence[Row], slots: Sequence[Row], days: Sequence[Row], clock: Clock) -> list[tuple[object, ...]]:
+def _table(
+    evidence: Sequence[Row], slots: Sequence[Row], days: Sequence[Row], clock: Clock
+) -> list[tuple[object, ...]]:
     found: dict[str, list[datetime]] = defaultdict(list)
     for row in evidence:
         found[signal_row(row)].append(row["received_utc"])
     for row in slots:
         found[f"test due · {row['path']} · {row['state']}"].append(row["due_utc"])
     for row in days:
-        found[f"check-ins · {row['path']}"] += [_noon(row["local_day"], clock)] * (row["n"] or 0)
+        found[f"check-ins · {row['path']}"] += [clock.noon(row["local_day"])] * (row["n"] or 0)
     return [(name, clock.text(min(at)), clock.text(max(at)), len(at)) for name, at in sorted(found.items())]

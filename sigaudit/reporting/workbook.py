@@ -18,16 +18,48 @@ from sigaudit.reporting.sites import Site, sites
 MOST_CHARACTERS = 32_000
 
 _SITE_COLUMNS = (
-    ("order", 7), ("site", 34), ("accounts", 16), ("system", 13), ("no proven path", 26), ("severity", 10),
-    ("since", 17), ("furthest step", 12), ("at the desk", 44), ("by remote", 44), ("on site", 44),
-    ("what was found", 60), ("customer", 24), ("dealer", 22), ("installer", 22), ("found on site (for the desk)", 30),
-)  # fmt: skip
+    ("order", 7),
+    ("site", 34),
+    ("accounts", 16),
+    ("system", 13),
+    ("no proven path", 26),
+    ("severity", 10),
+    ("since", 17),
+    ("furthest step", 12),
+    ("at the desk", 44),
+    ("by remote", 44),
+    ("on site", 44),
+    ("what was found", 60),
+    ("customer", 24),
+    ("dealer", 22),
+    ("installer", 22),
+    ("found on site (for the desk)", 30),
+)
 _FINDING_COLUMNS = (
-    ("severity", 10), ("confidence", 11), ("account", 11), ("group", 9), ("site", 34), ("finding", 34),
-    ("sentence", 70), ("since", 17), ("status", 11), ("weeks", 7), ("action", 9), ("next step", 50),
-    ("measured", 11), ("limit", 11), ("unit", 10), ("limit source", 34), ("standing", 16), ("excused", 9),
-    ("log lines", 9), ("dealer", 22), ("installer", 22), ("check", 24), ("finding id", 15),
-)  # fmt: skip
+    ("severity", 10),
+    ("confidence", 11),
+    ("account", 11),
+    ("group", 9),
+    ("site", 34),
+    ("finding", 34),
+    ("sentence", 70),
+    ("since", 17),
+    ("status", 11),
+    ("weeks", 7),
+    ("action", 9),
+    ("next step", 50),
+    ("measured", 11),
+    ("limit", 11),
+    ("unit", 10),
+    ("limit source", 34),
+    ("standing", 16),
+    ("excused", 9),
+    ("log lines", 9),
+    ("dealer", 22),
+    ("installer", 22),
+    ("check", 24),
+    ("finding id", 15),
+)
 
 
 def write(run: RunLike, path: Path, findings: Sequence[Row], clock: Clock) -> Path:
@@ -48,18 +80,37 @@ def write(run: RunLike, path: Path, findings: Sequence[Row], clock: Clock) -> Pa
     # Without a fixed date the file would carry the moment of writing, and two runs would differ.
     book.set_properties({"title": f"Revisit list {run.meta['label']}", "created": as_of})
     sheet = _Sheets(book)
-    sheet.fill("revisit", _zoned(_SITE_COLUMNS, clock),
-               (_site_row(i, site, clock) for i, site in enumerate(sites(run, findings), start=1)))  # fmt: skip
+    sheet.fill(
+        "revisit",
+        _zoned(_SITE_COLUMNS, clock),
+        (_site_row(i, site, clock) for i, site in enumerate(sites(run, findings), start=1)),
+    )
     sheet.fill("findings", _zoned(_FINDING_COLUMNS, clock), (_finding_row(row, clock) for row in findings))
     meta = run.meta
-    sheet.fill("about", (("what", 24), ("value", 90)), [
-        ("audit", f"{meta['label']} of {meta['station']}"),
-        ("window", f"{clock.text(instant(meta['from_utc']))} to {clock.text(instant(meta['until_utc']))} ({clock.zone})"),
-        ("as of", clock.text(as_of)),
-        ("order", "no proven path first, then life at stake, severity, age; desk steps come before remote ones and visits"),
-        ("caution", "Signals only; not an inspection or test. Put the account on test before work; qualified persons only."),
-        ("text cells", "are text even where they begin with = + - @; nothing in this file is a formula or a link"),
-    ])  # fmt: skip
+    sheet.fill(
+        "about",
+        (("what", 24), ("value", 90)),
+        [
+            ("audit", f"{meta['label']} of {meta['station']}"),
+            (
+                "window",
+                " to ".join(clock.text(instant(meta[key])) for key in ("from_utc", "until_utc")) + f" ({clock.zone})",
+            ),
+            ("as of", clock.text(as_of)),
+            (
+                "order",
+                "no proven path, life at stake, severity, age; desk steps come before remote ones and visits",
+            ),
+            (
+                "caution",
+                "Signals only; not an inspection. On test before any work; qualified persons only.",
+            ),
+            (
+                "text cells",
+                "are text even where they begin with = + - @; nothing in this file is a formula or a link",
+            ),
+        ],
+    )
     book.close()
     return path
 
@@ -107,17 +158,48 @@ def _site_row(order: int, site: Site, clock: Clock) -> tuple[Any, ...]:
 
     found = "\n".join(row["sentence"] or row["title"] for row in site.steps)
     return (
-        order, site.name, ", ".join(site.accounts), ", ".join(kind or "not known" for kind in site.system_types),
-        site.unprotected, site.severity, clock.short(site.oldest), site.needs, steps("desk"), steps("remote"),
-        steps("visit"), found, site.customer, site.dealer, site.installer, "",
-    )  # fmt: skip
+        order,
+        site.name,
+        ", ".join(site.accounts),
+        ", ".join(kind or "not known" for kind in site.system_types),
+        site.unprotected,
+        site.severity,
+        clock.short(site.oldest),
+        site.needs,
+        steps("desk"),
+        steps("remote"),
+        steps("visit"),
+        found,
+        site.customer,
+        site.dealer,
+        site.installer,
+        "",
+    )
 
 
 def _finding_row(row: Row, clock: Clock) -> tuple[Any, ...]:
     return (
-        row["severity"], row["confidence"], row["account"], row["receiver_group"], row["site"], row["title"],
-        row["sentence"], clock.short(row["since"]), row["status"], row["weeks_on_list"], row["action"],
-        row["next_step"], row["measured"], row["limit"], row["unit"], row["limit_source"], row["limit_standing"],
-        row["excused_count"], row["evidence_count"], row["dealer"], row["installer"], row["check"],
+        row["severity"],
+        row["confidence"],
+        row["account"],
+        row["receiver_group"],
+        row["site"],
+        row["title"],
+        row["sentence"],
+        clock.short(row["since"]),
+        row["status"],
+        row["weeks_on_list"],
+        row["action"],
+        row["next_step"],
+        row["measured"],
+        row["limit"],
+        row["unit"],
+        row["limit_source"],
+        row["limit_standing"],
+        row["excused_count"],
+        row["evidence_count"],
+        row["dealer"],
+        row["installer"],
+        row["check"],
         row["finding_id"],
-    )  # fmt: skip
+    )

@@ -58,12 +58,28 @@
     return [parsed(xs[0]) - HOUR / 2, parsed(xs[xs.length - 1]) + HOUR / 2];
   };
 
+  // A long name would leave a narrow chart no room; hover text and table keep it whole.
+  const shorten = ({ data, layout }) => {
+    if (layout.yaxis.type !== "category") return;
+    const names = layout.yaxis.categoryarray || [...new Set(data.flatMap((trace) => trace.y || []))].filter((name) => name !== null);
+    const cut = (name) => (name.length > 19 ? name.slice(0, 18).replace(/&[^;]*$/, "") + "\u2026" : name);
+    Object.assign(layout.yaxis, { tickmode: "array", tickvals: names, ticktext: names.map(cut) });
+  };
+
+  // Hover texts of a strip of cells: kept apart in the data, because written out they would be most of it.
+  const describe = (trace) => {
+    const { columns, words } = trace.meta;
+    trace.text = trace.z.map((row, i) => row.map((state, j) => `${trace.y[i]}, ${columns[j]}: `
+      + (state === null ? "no entry" : `${words[state]}, signals: ${trace.customdata[i][j] || 0}`)));
+  };
+
   const draw = (entry) => {
     const { node, spec } = entry;
     const width = onPaper ? PAPER_WIDTH : node.clientWidth;
     if (!width) return;
     entry.width = width;
     const figure = coloured(spec.figure, palette(spec.tones));
+    figure.data.filter((trace) => trace.type === "heatmap").forEach(describe);
     figure.layout.width = width;
     figure.layout.height = spec.height;
     const narrow = width < 560;
@@ -71,6 +87,7 @@
       figure.layout.yaxis.tickfont.size = 10;
       figure.layout.legend.font.size = 11;
       figure.layout.yaxis.tickangle = 0;
+      shorten(figure);
       // Legends wrap on a narrow page and need the height that they take.
       if (figure.layout.showlegend) { figure.layout.height += 48; figure.layout.margin.t += 48; }
     }

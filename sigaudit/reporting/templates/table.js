@@ -34,6 +34,7 @@
   const summary = (row) => {
     const list = make("dl");
     const add = (name, ...value) => { if (value.some((part) => part !== "")) list.append(make("dt", {}, name), make("dd", {}, ...value)); };
+    add("Site", said(row, "site"));
     add("What", said(row, "sentence"), said(row, "subject") ? ` (${said(row, "subject")})` : "");
     add("Measured", said(row, "measured_text"));
     add("Limit", said(row, "limit_text"));
@@ -55,9 +56,9 @@
     const made = make("tr", {},
       cell("severity", "", make("span", {}, opener, make("span", { class: `sev sev-${severity}` }, severity))),
       cell("account", "t", link(row, said(row, "account"))),
-      cell("site", "", said(row, "site")),
+      cell("site", "", make("span", { class: "clip" }, said(row, "site"))),
       cell("finding", "", make("span", {}, make("b", {}, said(row, "title")), " ", said(row, "sentence"))),
-      cell("since", "t", said(row, "since")), cell("status", "", said(row, "status")), cell("dealer", "", said(row, "dealer")),
+      cell("since", "t", said(row, "since")), cell("status", "", said(row, "status")), cell("dealer", "", make("span", { class: "clip" }, said(row, "dealer"))),
       cell("action", "", said(row, "action")), cell("confidence", "", said(row, "confidence")));
     opener.addEventListener("click", () => {
       const open = opener.getAttribute("aria-expanded") === "true";
