@@ -1,0 +1,232 @@
+"""Reads layout files and refuses faulty ones with file, key and what was expected."""
+
+from __future__ import annotations
+
+import codecs
+import re
+import tomllib
+from collections.abc import Mapping
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from sigaudit.errors import LayoutFaulty
+from sigaudit.reading.clock import is_named_zone
+from sigaudit.reading.layouts import FIELDS, Column, Constant, Layout, layout_paths
+from sigaudit.reading.records import Dialect
+from sigaudit.store import shipped
+
+__all__ = ["load", "read"]
+
+STYLES = ("any", "qualified", "digits", "separate", "sia")
+QUALIFIERS = {"E": "E", "R": "R", "P": "P", "1": "E", "3": "R", "6": "P"}
+_TIME_TOKENS = frozenset("YymdHIpMSfbBzj%")
+_KEYS: dict[str, frozenset[str]] = {
+    "": frozenset({"id", "kind", "title", "source", "recognise", "text", "time", "fields", "event", "samples"}),
+    "recognise": frozenset({"header", "first_line"}),
+    "text": frozenset({"encoding", "delimiter", "quote", "comment", "header", "columns"}),
+    "time": frozenset({"column", "format", "timezone", "two_digit_year"}),
+    "fields": frozenset(FIELDS),
+    "event": frozenset({"style", "qualifiers"}),
+    "samples": frozenset({"header", "line", "gives", "rejects"}),
+}
+
+
+def load(own: Path) -> list[Layout]:
+    """The built-in layouts and those of a station's folder. Raises LayoutFaulty."""
+    layouts: list[Layout] = []
+    for path in layout_paths(own, shipped.data() / "layouts"):
+        layout = read(path)
+        for other in layouts:
+            if other.id == layout.id:
+                raise LayoutFaulty(
+                    f"{path.name}: id: {layout.id!r} is taken by {other.file}", next_step="give it another id"
+                )
+        layouts.append(layout)
+    return layouts
+
+
+def read(path: Path) -> Layout:
+    """One layout file. Raises LayoutFaulty naming file and line or key."""
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise LayoutFaulty(f"{path.name}: byte {error.start} is no UTF-8", next_step="save it as UTF-8") from error
+    except OSError as error:
+        raise LayoutFaulty(f"{path.name}: cannot be read: {error.strerror}", next_step="see its rights") from error
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise LayoutFaulty(f"{path.name}: {error}", next_step="mend the line named") from error
+    return _File(path.name, text, table).layout()
+
+
+class _File:
+    """One parsed file; every question it answers wrongly becomes one sentence."""
+
+    def __init__(self, name: str, text: str, table: Mapping[str, Any]) -> None:
+        self.name, self.lines, self.table = name, text.splitlines(), table
+
+    def fault(self, key: str, expected: str) -> LayoutFaulty:
+        last = re.escape(key.rpartition(".")[2])
+        at = next((i for i, line in enumerate(self.lines, 1) if re.match(rf"\s*\[*{last}\b", line)), 0)
+        where = f"{self.name}, line {at}" if at else self.name
+        return LayoutFaulty(f"{where}: {key}: {expected}", next_step="mend the layout file")
+
+    def part(self, name: str) -> Mapping[str, Any]:
+        found = self.table.get(name, {}) if name else self.table
+        if not isinstance(found, dict):
+            raise self.fault(name, f"expected a table [{name}]")
+        for key in found:
+            if key not in _KEYS[name]:
+                near = get_close_matches(key, sorted(_KEYS[name]), 1)
+                hint = f", perhaps {near[0]}" if near else f"; known are {', '.join(sorted(_KEYS[name]))}"
+                raise self.fault(f"{name}.{key}".lstrip("."), f"no such key{hint}")
+        return found
+
+    def text(self, part: str, key: str, default: str | None = None) -> str:
+        found = self.part(part).get(key, default)
+        full = f"{part}.{key}".lstrip(".")
+        if found is None:
+            raise self.fault(full, "is missing")
+        if not isinstance(found, str):
+            raise self.fault(full, f"expected a text in quotes, not {found!r}")
+        return found
+
+    def texts(self, part: str, key: str, default: tuple[str, ...] = ()) -> tuple[str, ...]:
+        found = self.part(part).get(key, list(default))
+        found = [found] if isinstance(found, str) else found
+        if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
+            raise self.fault(f"{part}.{key}", "expected a list of texts")
+        return tuple(found)
+
+    def layout(self) -> Layout:
+        self.part("")
+        if self.text("", "kind", "delimited") != "delimited":
+            raise self.fault("kind", 'expected "delimited"')
+        identity = self.text("", "id")
+        if not re.fullmatch(r"[a-z][a-z0-9_]*", identity):
+            raise self.fault("id", "expected small letters, digits and _, a letter first")
+        header = self.part("text").get("header", True)
+        if not isinstance(header, bool):
+            raise self.fault("text.header", "expected true or false")
+        columns = self.part("text").get("columns", 0)
+        if not isinstance(columns, int) or isinstance(columns, bool) or columns < 0:
+            raise self.fault("text.columns", "expected how many fields a line has")
+        fields = {name: self.column("fields", name, value, header) for name, value in self.part("fields").items()}
+        time = self.time_columns(header)
+        style, qualifiers = self.event(fields)
+        required = self.texts("recognise", "header")
+        if header and not required:
+            required = tuple(c for c in (*time, *fields.values()) if isinstance(c, str))
+        pattern = self.pattern()
+        if not header and not pattern:
+            raise self.fault("recognise.first_line", "a layout without header needs a pattern of its first line")
+        return Layout(
+            id=identity, title=self.text("", "title", identity), file=self.name, header=header, required=required,
+            first_line=pattern, dialect=self.dialect(), columns=columns, time_columns=time,
+            time_format=self.time_format(), timezone=self.timezone(), fields=fields, event_style=style,
+            qualifiers=qualifiers, samples=self.samples(),
+        )  # fmt: skip
+
+    def column(self, part: str, name: str, value: Any, header: bool) -> Column:
+        key = f"{part}.{name}"
+        if isinstance(value, dict) and set(value) == {"constant"} and isinstance(value["constant"], str):
+            return Constant(value["constant"])
+        if isinstance(value, str) and value:
+            if not header:
+                raise self.fault(key, "without a header a column is a number, from 1")
+            return value
+        if isinstance(value, int) and not isinstance(value, bool) and value > 0:
+            return value
+        raise self.fault(key, 'expected a column name, a number from 1, or { constant = "..." }')
+
+    def time_columns(self, header: bool) -> tuple[Column, ...]:
+        found = self.part("time").get("column")
+        if found is None:
+            raise self.fault("time.column", "is missing: which column holds the receiver's time?")
+        several = found if isinstance(found, list) else [found]
+        if not several:
+            raise self.fault("time.column", "expected a column")
+        return tuple(self.column("time", "column", one, header) for one in several)
+
+    def time_format(self) -> str:
+        found = self.text("time", "format", "iso")
+        if found == "iso":
+            return found
+        tokens = re.findall(r"%(.?)", found)
+        strange = [token for token in tokens if token not in _TIME_TOKENS]
+        if strange:
+            raise self.fault("time.format", f"%{strange[0]} is not understood")
+        if not (set("Yy") & set(tokens)) or not ({"m", "b", "B", "j"} & set(tokens)) or not set("HI") & set(tokens):
+            raise self.fault("time.format", "expected at least year, month, day and hour, such as %Y-%m-%d %H:%M:%S")
+        if "y" in tokens and self.text("time", "two_digit_year", "") != "2000":
+            raise self.fault("time.two_digit_year", 'with %y, say two_digit_year = "2000": 26 is then 2026')
+        return found
+
+    def timezone(self) -> str:
+        found = self.text("time", "timezone")
+        if found != "station" and not is_named_zone(found):
+            raise self.fault("time.timezone", f'{found!r}: expected "station" or a zone such as "Europe/Berlin"')
+        return found
+
+    def event(self, fields: Mapping[str, Column]) -> tuple[str, dict[str, str]]:
+        separate = "code" in fields
+        style = self.text("event", "style", "separate" if separate else "any")
+        if style not in STYLES:
+            raise self.fault("event.style", f"expected one of {', '.join(STYLES)}")
+        if (style == "separate") != separate or ("event" in fields) == separate:
+            raise self.fault("event.style", 'expected fields.event, or fields.code (and qualifier) with "separate"')
+        given = self.part("event").get("qualifiers", QUALIFIERS)
+        if not isinstance(given, dict) or not set(given.values()) <= {"E", "R", "P"}:
+            raise self.fault("event.qualifiers", "expected what stands for E, R and P, such as { new = \"E\" }")
+        return style, {str(key): value for key, value in given.items()}
+
+    def dialect(self) -> Dialect:
+        delimiter = self.text("text", "delimiter", ",")
+        quote, comment = self.text("text", "quote", '"'), self.text("text", "comment", "")
+        if len(delimiter) != 1 or not delimiter.isascii() or delimiter in "\r\n\0":
+            raise self.fault("text.delimiter", "expected one ASCII character")
+        if len(quote) > 1 or not quote.isascii() or (quote and quote in delimiter + "\r\n\0"):
+            raise self.fault("text.quote", "expected one ASCII character other than the delimiter, or empty")
+        if "\0" in comment or "\n" in comment:
+            raise self.fault("text.comment", "expected how a comment line begins")
+        encodings = self.texts("text", "encoding", ("utf-8",))
+        for encoding in encodings:
+            self.encoding(encoding, alone=len(encodings) == 1)
+        return Dialect(encodings or ("utf-8",), delimiter, quote, comment)
+
+    def encoding(self, name: str, *, alone: bool) -> None:
+        probe = "0aZ,;\t\"'\r\n"
+        try:
+            found = codecs.lookup(name).name
+            fits = probe.encode(found) == probe.encode("ascii")
+        except (LookupError, UnicodeEncodeError) as error:
+            raise self.fault("text.encoding", f"{name!r} is not known") from error
+        if not fits:
+            raise self.fault("text.encoding", f"{name!r} does not write ASCII as ASCII")
+        if found == "iso8859-1" and not alone:
+            raise self.fault("text.encoding", f"{name!r} reads any bytes, so it cannot tell: name it alone or not")
+
+    def pattern(self) -> str:
+        found = self.text("recognise", "first_line", "")
+        if not found:
+            return found
+        try:
+            re.compile(found)
+            pc.match_substring_regex(pa.array([""]), found)
+        except (re.error, pa.ArrowInvalid) as error:
+            raise self.fault("recognise.first_line", f"is no pattern: {error}") from error
+        return found
+
+    def samples(self) -> list[Mapping[str, Any]]:
+        found = self.table.get("samples", [])
+        if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
+            raise self.fault("samples", "expected a list of { line, gives } or { line, rejects }")
+        for i, one in enumerate(found, start=1):
+            if "line" not in one or ("gives" in one) == ("rejects" in one) or not set(one) <= _KEYS["samples"]:
+                raise self.fault("samples", f"sample {i}: expected line, and gives or rejects")
+        return found

@@ -1,0 +1,175 @@
+"""Layouts: how an export is cut and which of its columns is which. Data files, no code.
+
+``plain`` is built in; a station adds its own as ``layouts/*.toml``. A layout is chosen by the first line of
+an export, never by its name, and only when exactly one fits. ``layout_files`` reads and checks the files.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from sigaudit.errors import LayoutAmbiguous, LayoutUnknown
+from sigaudit.reading.records import Dialect
+
+__all__ = ["FIELDS", "Bound", "Column", "Constant", "Layout", "NoFit", "bind", "choose"]
+
+FIELDS = (
+    "receiver", "line", "account", "event", "qualifier", "code", "partition", "zone", "format", "panel_time",
+    "path", "origin", "called", "caller", "text",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Constant:
+    """A field that has the same value on every line."""
+
+    value: str
+
+
+Column = str | int | Constant
+
+
+@dataclass(frozen=True)
+class Layout:
+    """One layout as written. Columns are header names or numbers from 1.
+
+    time_format: 'iso' or a strptime pattern; timezone: 'station' or a named zone; event_style: 'any'
+    (E130 or 1130), 'qualified', 'digits', 'separate', 'sia'; qualifiers: as written -> E, R or P.
+    """
+
+    id: str
+    title: str
+    file: str
+    header: bool
+    required: tuple[str, ...]
+    first_line: str
+    dialect: Dialect
+    columns: int
+    time_columns: tuple[Column, ...]
+    time_format: str
+    timezone: str
+    fields: Mapping[str, Column]
+    event_style: str
+    qualifiers: Mapping[str, str]
+    samples: Sequence[Mapping[str, Any]] = field(default=(), compare=False)
+
+
+class NoFit(Exception):
+    """Why a layout does not fit a content; never leaves the reading wing."""
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A layout laid on one content: field -> position (from 1) or constant, '' where the content has none.
+
+    header: the header line as it stands in the content, '' without one.
+    """
+
+    layout: Layout
+    dialect: Dialect
+    header: str
+    time: tuple[int | Constant, ...]
+    fields: Mapping[str, int | Constant]
+
+
+def bind(layout: Layout, head: bytes) -> Bound:
+    """The layout laid on a content that begins with ``head``. Raises NoFit with the reason."""
+    first = _first_line(layout, head)
+    if layout.first_line and not re.search(layout.first_line, first):
+        raise NoFit(f"the first line does not match {layout.first_line!r}")
+    if not layout.header:
+        cells = _cells(layout, first)
+        wanted = [c for c in (*layout.time_columns, *layout.fields.values()) if isinstance(c, int)]
+        if len(cells) < max(wanted, default=1):
+            raise NoFit(f"the first line has {len(cells)} fields, column {max(wanted)} is wanted")
+        if layout.columns and len(cells) != layout.columns:
+            raise NoFit(f"the first line has {len(cells)} fields, not {layout.columns}")
+        most = layout.columns or 1 << 30
+        return _bound(layout, "", (layout.columns or max(wanted, default=1), most), {})
+    names = [name.strip().casefold() for name in _cells(layout, first)]
+    missing = [name for name in layout.required if name.strip().casefold() not in names]
+    if missing:
+        raise NoFit(f"the header has no column {', '.join(missing)}")
+    used = [c.strip().casefold() for c in (*layout.time_columns, *layout.fields.values()) if isinstance(c, str)]
+    doubled = sorted({name for name in used if names.count(name) > 1})
+    if doubled:
+        raise NoFit(f"the header names {', '.join(doubled)} more than once")
+    return _bound(layout, first, (len(names), len(names)), {name: i for i, name in enumerate(names, start=1)})
+
+
+def _bound(layout: Layout, header: str, span: tuple[int, int], positions: Mapping[str, int]) -> Bound:
+    def place(column: Column) -> int | Constant:
+        return positions.get(column.strip().casefold(), Constant("")) if isinstance(column, str) else column
+
+    dialect = layout.dialect
+    return Bound(
+        layout,
+        Dialect(dialect.encodings, dialect.delimiter, dialect.quote, dialect.comment, span),
+        header,
+        tuple(place(column) for column in layout.time_columns),
+        {name: place(column) for name, column in layout.fields.items()},
+    )
+
+
+def choose(
+    layouts: Sequence[Layout], head: bytes, name: str, layout_id: str | None = None
+) -> Bound:
+    """The one layout that fits. Raises LayoutUnknown (what was tried and why not) or LayoutAmbiguous."""
+    if layout_id is not None:
+        named = [layout for layout in layouts if layout.id == layout_id]
+        if not named:
+            known = ", ".join(sorted(layout.id for layout in layouts))
+            raise LayoutUnknown(f"no layout is called {layout_id}", next_step=f"known are: {known}")
+        layouts = named
+    fitting, tried = [], []
+    for layout in layouts:
+        try:
+            fitting.append(bind(layout, head))
+        except NoFit as reason:
+            tried.append(f"{layout.id} ({reason})")
+    if not fitting:
+        raise LayoutUnknown(
+            f"{name}: no layout fits; tried {'; '.join(tried)}",
+            next_step="see whether this is the exported log; `sigaudit layouts guess FILE` drafts a layout",
+        )
+    if len(fitting) > 1:
+        ids = ", ".join(sorted(bound.layout.id for bound in fitting))
+        raise LayoutAmbiguous(f"{name}: more than one layout fits: {ids}", next_step="choose one with --layout ID")
+    return fitting[0]
+
+
+def _first_line(layout: Layout, head: bytes) -> str:
+    """The first line that is neither blank nor a comment. Raises NoFit."""
+    content = head.removeprefix(b"\xef\xbb\xbf")
+    for line in content.split(b"\n"):
+        for encoding in layout.dialect.encodings:
+            try:
+                text = line.removesuffix(b"\r").decode(encoding)
+                break
+            except UnicodeDecodeError:
+                continue
+        else:
+            raise NoFit(f"the first line is not {' or '.join(layout.dialect.encodings)}")
+        if text.strip() and not (layout.dialect.comment and text.startswith(layout.dialect.comment)):
+            return text
+    raise NoFit("it holds only blank lines")
+
+
+def _cells(layout: Layout, line: str) -> list[str]:
+    dialect = layout.dialect
+    if not dialect.quote:
+        return line.split(dialect.delimiter)
+    try:
+        return next(csv.reader([line], delimiter=dialect.delimiter, quotechar=dialect.quote), [])
+    except csv.Error as error:
+        raise NoFit(f"the first line cannot be cut into fields: {error}") from error
+
+
+def layout_paths(own: Path, shipped: Path) -> list[Path]:
+    """Layout files in the order in which they are tried: the built-in ones, then the station's."""
+    return [*sorted(shipped.glob("*.toml")), *(sorted(own.glob("*.toml")) if own.is_dir() else [])]

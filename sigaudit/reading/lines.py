@@ -1,0 +1,222 @@
+"""Bytes of an export as numbered raw lines, nothing lost.
+
+The content is read in blocks of 16 MiB, cut at line feeds with numpy and handed on as Arrow arrays without
+per-line Python. A carriage return before a line feed belongs to the terminator; any other stays in the line.
+A byte-order mark is skipped and counted as bytes, not as text. Nothing else is repaired.
+"""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import zlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from sigaudit.errors import InputProblem, NothingToRead, TextUndecodable
+
+__all__ = ["BLOCK", "Block", "Digests", "Lines", "head_of", "open_content"]
+
+BLOCK = 16 << 20
+HEAD = 4096
+_BOM = b"\xef\xbb\xbf"
+_WIDE_BOMS = (b"\xff\xfe", b"\xfe\xff")
+# Bytes no line of text has: control characters except those of line and page, of framed protocols, and escape.
+_ALLOWED_CONTROLS = {0x00, 0x02, 0x03, 0x06, 0x09, 0x0A, 0x0B, 0x0C, 0x0D, 0x14, 0x15, 0x1A, 0x1B}
+_MOST_CONTROLS = 0.05
+
+
+def open_content(path: Path, name: str) -> BinaryIO:
+    """The decompressed content of a file (.gz, .zst or as it is), from its first byte.
+
+    Raises NothingToRead (not there), InputProblem (a folder, not readable).
+    """
+    if path.is_dir():
+        raise InputProblem(f"{name}: is a folder", next_step="name the files in it")
+    if not path.exists():
+        raise NothingToRead(f"{name}: no such file", next_step="see whether the name is right")
+    try:
+        if path.suffix.lower() == ".gz":
+            return gzip.open(path, "rb")  # type: ignore[return-value]
+        if path.suffix.lower() in (".zst", ".zstd"):
+            return pa.CompressedInputStream(pa.OSFile(str(path)), "zstd")  # type: ignore[no-any-return]
+        return path.open("rb")
+    except OSError as error:
+        raise InputProblem(f"{name}: cannot be read: {error.strerror or error}", next_step="") from error
+
+
+def _read(stream: BinaryIO, size: int, name: str) -> bytes:
+    """Up to ``size`` bytes, fewer only at the end; one sentence for what a damaged archive raises."""
+    parts: list[bytes] = []
+    missing = size
+    while missing > 0:
+        try:
+            part = stream.read(missing)
+        except (EOFError, zlib.error, OSError, pa.ArrowException) as error:
+            raise InputProblem(
+                f"{name}: the compressed file is damaged or cut off: {_short(error)}",
+                next_step="copy or export it again; nothing of it was taken in",
+            ) from error
+        if not part:
+            break
+        parts.append(part)
+        missing -= len(part)
+    return parts[0] if len(parts) == 1 else b"".join(parts)
+
+
+def _short(error: Exception) -> str:
+    return (str(error).splitlines() or ["unreadable"])[0]
+
+
+def head_of(path: Path, name: str, size: int = 1 << 16) -> bytes:
+    """The first bytes of the content. Raises NothingToRead when empty, InputProblem when it is no text."""
+    with open_content(path, name) as stream:
+        head = _read(stream, size, name)
+    if not head:
+        raise NothingToRead(f"{name}: the file is empty", next_step="export it again")
+    if head.startswith(_WIDE_BOMS):
+        raise TextUndecodable(
+            f"{name}: byte 0: the text is UTF-16, which no layout reads", next_step="save or export it as UTF-8"
+        )
+    codes = np.bincount(np.frombuffer(head, dtype=np.uint8), minlength=256)
+    strange = sum(int(codes[c]) for c in range(32) if c not in _ALLOWED_CONTROLS) + int(codes[0])
+    if strange > _MOST_CONTROLS * len(head) or (not head.isascii() and _mostly_undecodable(head, codes)):
+        raise InputProblem(
+            f"{name}: this is no text, so no receiver log", next_step="name the exported log as text"
+        )
+    return head
+
+
+def _mostly_undecodable(head: bytes, codes: NDArray[np.int64]) -> bool:
+    high = int(codes[128:].sum())
+    replaced = head.decode("utf-8", errors="replace").count("\ufffd")
+    return replaced > 0.3 * len(head) and high > 0.3 * len(head)
+
+
+@dataclass
+class Digests:
+    """SHA-256 of the content so far, and of its first n bytes for every n asked for."""
+
+    wanted: Sequence[int] = ()
+    found: dict[int, str] = field(default_factory=dict)
+    bytes: int = 0
+
+    def __post_init__(self) -> None:
+        self._running = hashlib.sha256()
+        self._left = sorted(set(self.wanted))
+
+    def add(self, block: bytes) -> None:
+        at = 0
+        while self._left and self._left[0] <= self.bytes + len(block) - at:
+            until = at + self._left[0] - self.bytes
+            self._running.update(memoryview(block)[at:until])
+            self.bytes += until - at
+            at = until
+            self.found[self._left.pop(0)] = self._running.hexdigest()
+        self._running.update(memoryview(block)[at:])
+        self.bytes += len(block) - at
+
+    def hexdigest(self) -> str:
+        return self._running.hexdigest()
+
+
+@dataclass(frozen=True)
+class Block:
+    """Some whole lines: ``raw`` (binary, without terminator), where each begins, and its number, from 1.
+
+    terminated: the last line of the block ends in a line feed (always, except at the end of the content).
+    """
+
+    raw: pa.Array
+    byte_off: NDArray[np.int64]
+    first_line: int
+    terminated: bool
+
+    def __len__(self) -> int:
+        return len(self.byte_off)
+
+    def text(self) -> pa.Array | None:
+        """The lines as text if every one is UTF-8, without copying; else None."""
+        seen = self.raw.view(pa.string())
+        try:
+            seen.validate(full=True)
+        except pa.ArrowInvalid:
+            return None
+        return seen
+
+
+class Lines:
+    """Iterates over the blocks of a content and afterwards knows what it saw.
+
+    start: byte at which the first wanted line begins, the lines before it are hashed but not given;
+    first_line: that line's number. Attributes after the last block: ``digests``, ``count`` (lines in all),
+    ``nul_lines``, ``bom``, ``crlf`` and ``lf`` (terminators seen), ``unterminated`` (the last line is cut).
+    """
+
+    def __init__(
+        self, path: Path, name: str, *, start: int = 0, first_line: int = 1, digests: Digests | None = None,
+        block: int = BLOCK,
+    ) -> None:  # fmt: skip
+        self.path, self.name, self.block = path, name, block
+        self.start, self.first_line = start, first_line
+        self.digests = digests or Digests()
+        self.count = first_line - 1
+        self.nul_lines = self.crlf = self.lf = 0
+        self.bom = self.unterminated = False
+
+    def __iter__(self) -> Iterator[Block]:
+        with open_content(self.path, self.name) as stream:
+            self._skip(stream)
+            offset, rest = self.start, b""
+            while data := _read(stream, self.block, self.name):
+                self.digests.add(data)
+                data = rest + data
+                if offset == 0 and data.startswith(_BOM):
+                    self.bom = True
+                    offset, data = len(_BOM), data[len(_BOM) :]
+                end = data.rfind(b"\n") + 1
+                rest = data[end:]
+                if end:
+                    yield self._cut(data[:end], offset)
+                    offset += end
+            if rest:
+                self.unterminated = True
+                yield self._cut(rest, offset)
+
+    def _skip(self, stream: BinaryIO) -> None:
+        left = self.start
+        while left and (data := _read(stream, min(left, self.block), self.name)):
+            self.digests.add(data)
+            left -= len(data)
+
+    def _cut(self, data: bytes, offset: int) -> Block:
+        buffer = np.frombuffer(data, dtype=np.uint8)
+        feeds = np.flatnonzero(buffer == 10)
+        terminated = data.endswith(b"\n")
+        ends = feeds if terminated else np.append(feeds, len(data))
+        starts = np.concatenate(([0], ends[:-1] + 1)) if len(ends) else ends
+        # A return before the feed (or before the end, where the feed is still to come) is terminator.
+        returned = (ends > starts) & (buffer[ends - 1] == 13)
+        kept = buffer != 10
+        kept[ends[returned] - 1] = False
+        # The terminator bytes before each end tell where it lies in the shortened text.
+        removed = np.cumsum(returned) + np.arange(len(ends))
+        bounds = np.concatenate(([0], ends - removed)).astype(np.int32)
+        raw = pa.Array.from_buffers(
+            pa.binary(), len(ends), [None, pa.py_buffer(bounds.tobytes()), pa.py_buffer(buffer[kept].tobytes())]
+        )
+        whole = int(np.count_nonzero(returned[: len(feeds)]))
+        self.crlf += whole
+        self.lf += len(feeds) - whole
+        if b"\0" in data:
+            self.nul_lines += int(pc.sum(pc.match_substring(raw, b"\0")).as_py() or 0)
+        first = self.count + 1
+        self.count += len(ends)
+        return Block(raw, starts.astype(np.int64) + offset, first, terminated)

@@ -1,0 +1,162 @@
+"""The SQL that turns records into signals or rejects, composed from a layout laid on one content.
+
+A record whose time can be read and which has the shape of a signal is a signal, whatever its event says.
+Constants of a layout reach the statement escaped by the engine's own rule; nothing else of it does.
+"""
+
+from __future__ import annotations
+
+from sigaudit.reading.layouts import Bound, Constant
+from sigaudit.store.engine_duckdb import literal
+
+__all__ = ["REASONS", "SKIPS", "STAGE_COLUMNS", "stage_sql"]
+
+# Why a line is kept but not used. A closed list: scripts and the README name them.
+REASONS: dict[str, str] = {
+    "too_few_fields": "the line has fewer fields than the layout says",
+    "too_many_fields": "the line has more fields than the layout says",
+    "quote_unclosed": "a quoted field is not closed, or not where the layout's fields end",
+    "undecodable": "the bytes are no text in any encoding of the layout; they are kept as they are",
+    "time_missing": "the receiver's time is empty",
+    "time_unreadable": "the receiver's time is no time of the layout's form, or lies outside 1970 to 2199",
+    "account_shape": "the account holds blanks, slashes or control characters, or more than 32 characters",
+    "event_missing": "there is no event, and the line is no check-in",
+}
+# Lines that say nothing: counted, not kept.
+SKIPS = ("blank", "header", "comment")
+
+STAGE_COLUMNS = (
+    "line_no", "byte_off", "raw", "raw_bytes", "reason", "received_wall", "wall", "stated_utc", "receiver",
+    "line", "account", "event_raw", "qualifier", "code", "format", "partition", "zone", "panel_time", "path",
+    "origin", "called", "caller", "text", "key",
+)  # fmt: skip
+_KEYED = (
+    "receiver", "line", "received_wall", "account", "event_raw", "partition", "zone", "format", "panel_time",
+    "path", "origin", "called", "caller", "text",
+)  # fmt: skip
+_PLAIN = ("receiver", "line", "account", "panel_time", "path", "called", "caller", "text")
+_BLANKS = "' ' || chr(9) || chr(11) || chr(12) || chr(13)"
+_FORMATS = "'contact_id', 'sia', 'contact_input', 'check_in', 'other'"
+_ORIGINS = "'panel', 'communicator', 'network', 'receiver'"
+_ISO = r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}([.,]\d{1,9})?)?"
+_ISO_OFFSET = _ISO + r" ?(Z|[+-]\d{2}(:?\d{2})?)"
+
+
+def stage_sql(bound: Bound, arriving: str) -> str:
+    """Select over ``arriving`` (records.BATCH) with the columns STAGE_COLUMNS, one row per record.
+
+    reason: '' for signals, a key of REASONS for rejects, one of SKIPS for lines that say nothing. wall:
+    local time without offset as TIMESTAMP, else NULL; stated_utc: the instant where an offset is written.
+    key: MD5 of the mapped fields, as UUID: equal lines have equal keys wherever they stand.
+    """
+    dialect, layout = bound.dialect, bound.layout
+    least, most = dialect.fields
+    comment = f"when starts_with(raw, {literal(dialect.comment)}) then 'comment'" if dialect.comment else ""
+    header = f"when raw = {literal(bound.header)} then 'header'" if bound.header and "\0" not in bound.header else ""
+    wall, stated = _time(layout.time_format)
+    keyed = ", ".join(_KEYED)
+    return f"""
+with cut as (
+    select *, coalesce(cells, string_split(raw, {literal(dialect.delimiter)})) as f from {arriving}
+),
+shaped as (
+    select *, case
+        when fault <> '' then fault
+        when trim(raw, {_BLANKS}) = '' then 'blank' {comment} {header}
+        when len(f) < {least} then 'too_few_fields' when len(f) > {most} then 'too_many_fields'
+        else '' end as shape
+    from cut
+),
+named as (
+    select line_no, byte_off, raw, raw_bytes, shape, {_joined(bound)} as received_wall,
+        {", ".join(f"{_field(bound, name)} as {name}_0" for name in _PLAIN)},
+        {_field(bound, "partition")} as partition_0, {_field(bound, "zone")} as zone_0,
+        lower({_field(bound, "format")}) as format_0, lower({_field(bound, "origin")}) as origin_0,
+        {_event(bound)}
+    from shaped
+),
+meant as (
+    select line_no, byte_off, raw, raw_bytes, shape, received_wall,
+        {wall} as wall, {stated} as stated_utc,
+        {", ".join(f"{name}_0 as {name}" for name in _PLAIN)},
+        event_raw, qualifier, code,
+        case when format_0 = '' then 'contact_id' when format_0 in ({_FORMATS}) then format_0 else 'other' end as format,
+        case when partition_0 = '' then '' else coalesce(nullif(ltrim(partition_0, '0'), ''), '0') end as partition,
+        case when zone_0 = '' or not regexp_full_match(zone_0, '[0-9]+') then zone_0
+            when length(ltrim(zone_0, '0')) >= 3 then ltrim(zone_0, '0')
+            else lpad(ltrim(zone_0, '0'), 3, '0') end as zone,
+        case when origin_0 in ({_ORIGINS}) then origin_0 else '' end as origin
+    from named
+)
+select line_no, byte_off, raw, raw_bytes, case
+        when shape <> '' then shape
+        when received_wall = '' then 'time_missing'
+        when coalesce(wall, stated_utc) is null then 'time_unreadable'
+        when coalesce(stated_utc, wall) < timestamp '1970-01-02' then 'time_unreadable'
+        when coalesce(stated_utc, wall) >= timestamp '2200-01-01' then 'time_unreadable'
+        when not regexp_full_match(account, '[^\\s/[:cntrl:]]{{0,32}}') then 'account_shape'
+        when event_raw = '' and format <> 'check_in' then 'event_missing'
+        else '' end as reason,
+    received_wall, case when stated_utc is null then wall end as wall, stated_utc, receiver, line, account,
+    event_raw, qualifier, code, format, partition, zone, panel_time, path, origin, called, caller, text,
+    md5(concat_ws(chr(31), {keyed}))::uuid as key
+from meant"""
+
+
+def _place(place: int | Constant) -> str:
+    if isinstance(place, Constant):
+        return literal(place.value)
+    # A record that is too short has no such field; its shape is a reject already.
+    return f"coalesce(trim(f[{place}], {_BLANKS}), '')"
+
+
+def _field(bound: Bound, name: str) -> str:
+    return _place(bound.fields.get(name, Constant("")))
+
+
+def _joined(bound: Bound) -> str:
+    parts = [_place(place) for place in bound.time]
+    return parts[0] if len(parts) == 1 else f"trim(concat_ws(' ', {', '.join(parts)}))"
+
+
+def _time(form: str) -> tuple[str, str]:
+    """SQL of (wall time, instant stated by an offset), NULL where the text has not that form."""
+    if form == "iso":
+        tidy = "replace(received_wall, ',', '.')"
+        local = f"regexp_full_match(received_wall, {literal(_ISO)})"
+        offset = f"regexp_full_match(received_wall, {literal(_ISO_OFFSET)})"
+        return (
+            f"case when {local} then try_cast({tidy} as timestamp) end",
+            # Without the offset test first, casting to TIMESTAMP would drop the offset without a word.
+            f"case when {local} then null when {offset} "
+            f"then try_cast({tidy} as timestamptz) at time zone 'UTC' end",
+        )
+    parsed = f"try_strptime(received_wall, {literal(form)})"
+    if "%z" in form:
+        return "null::timestamp", f"{parsed} at time zone 'UTC'"
+    return parsed, "null::timestamp"
+
+
+def _event(bound: Bound) -> str:
+    """event_raw, qualifier and code."""
+    layout = bound.layout
+    if layout.event_style == "separate":
+        q, c = _field(bound, "qualifier"), f"upper({_field(bound, 'code')})"
+        cases = " ".join(f"when {literal(key)} then {literal(value)}" for key, value in layout.qualifiers.items())
+        known = f"coalesce(case {q} {cases} end, '')" if "qualifier" in layout.fields else "'E'"
+        joined = f"case when length({q}) > 1 then {q} || ' ' || {c} else {q} || {c} end"
+        fits = f"({known} <> '' and regexp_full_match({c}, '[0-9A-F]{{3}}'))"
+        return (
+            f"{joined} as event_raw, case when {fits} then {known} else '' end as qualifier, "
+            f"case when {fits} then {c} else '' end as code"
+        )
+    event = _field(bound, "event")
+    if layout.event_style == "sia":
+        return f"{event} as event_raw, '' as qualifier, '' as code"
+    heads = {"any": "[ERP136]", "qualified": "[ERP]", "digits": "[136]"}[layout.event_style]
+    fits = f"(lower({_field(bound, 'format')}) <> 'sia' and regexp_full_match(upper({event}), '{heads}[0-9A-F]{{3}}'))"
+    return (
+        f"{event} as event_raw, "
+        f"case when {fits} then translate(upper({event})[1], '136', 'ERP') else '' end as qualifier, "
+        f"case when {fits} then upper({event})[2:4] else '' end as code"
+    )

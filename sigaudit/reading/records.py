@@ -1,0 +1,211 @@
+"""Numbered records of an export, ready to be taken apart in the engine.
+
+A record is one line, or several where a quoted field holds line breaks. Lines without the quote character
+stay as they are, cut at the delimiter later by the engine; a line with one goes through Python's csv, alone.
+A quoted field left open is closed by one of the next 50 lines, with the right number of fields, or the line
+that opens it is refused by itself and reading goes on with the next line: one damaged line never swallows
+the rest. The text of a line is decoded strictly by the layout's list of encodings, in order.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from sigaudit.reading.lines import Lines
+
+__all__ = ["BATCH", "Dialect", "Records"]
+
+BATCH = pa.schema(
+    [
+        ("line_no", pa.int64()),
+        ("byte_off", pa.int64()),
+        ("raw", pa.string()),
+        ("raw_bytes", pa.binary()),
+        ("cells", pa.list_(pa.string())),
+        ("fault", pa.string()),
+    ]
+)
+MOST_LINES = 50  # house: free text in an export that runs over more lines is not a field
+csv.field_size_limit(1 << 28)
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How a layout's text is cut. quote, comment: '' = none; fields: how many a record has (least, most)."""
+
+    encodings: tuple[str, ...] = ("utf-8",)
+    delimiter: str = ","
+    quote: str = '"'
+    comment: str = ""
+    fields: tuple[int, int] = (1, 1 << 30)
+
+
+@dataclass
+class _Part:
+    raw: pa.Array
+    byte_off: NDArray[np.int64]
+    first_line: int
+    terminated: bool
+
+
+class Records:
+    """Iterates over record batches of schema ``BATCH``; ``count`` records were given.
+
+    open_line, open_byte: from there on the content may still change when the file grows (0: nowhere).
+    """
+
+    def __init__(self, lines: Lines, dialect: Dialect) -> None:
+        self.lines, self.dialect = lines, dialect
+        self.count = self.open_line = self.open_byte = 0
+
+    def __iter__(self) -> Iterator[pa.RecordBatch]:
+        waiting: _Part | None = None
+        for block in self.lines:
+            part = _joined(waiting, _Part(block.raw, block.byte_off, block.first_line, block.terminated))
+            batch, waiting = self._batch(part, final=False)
+            if batch.num_rows:
+                yield batch
+        if waiting is not None:
+            batch, _ = self._batch(waiting, final=True)
+            yield batch
+
+    def _batch(self, part: _Part, *, final: bool) -> tuple[pa.RecordBatch, _Part | None]:
+        n = len(part.byte_off)
+        text, fault, undecoded = self._text(part.raw)
+        if not part.terminated:
+            final = True  # nothing can follow it in this content
+            self._open(part, n - 1)
+        cells: list[list[str] | None] | None = None
+        dropped: list[int] = []
+        if self.dialect.quote:
+            marked = np.flatnonzero(pc.fill_null(pc.match_substring(text, self.dialect.quote), False))
+            if len(marked):
+                cells, texts = [None] * n, text.to_pylist()
+                n = self._quoted(part, marked.tolist(), texts, cells, fault, dropped, final)
+                text = pa.array(texts, pa.string())
+        kept = np.ones(n, dtype=bool)
+        kept[dropped] = False
+        fields = pa.array(cells, BATCH.field("cells").type) if cells else pa.nulls(len(text), BATCH.field("cells").type)
+        whole = len(text) == n and not dropped
+        columns = [
+            pa.array(np.arange(part.first_line, part.first_line + n)),
+            pa.array(part.byte_off[:n]),
+            text.slice(0, n),
+            undecoded.slice(0, n),
+            fields.slice(0, n),
+            pa.array(fault[:n], pa.string()) if fault else pa.array(np.full(n, ""), pa.string()),
+        ]
+        batch = pa.record_batch(columns, schema=BATCH)
+        if not whole and dropped:
+            batch = batch.filter(pa.array(kept))
+        self.count += batch.num_rows
+        rest = None
+        if n < len(part.byte_off):
+            rest = _Part(part.raw.slice(n), part.byte_off[n:], part.first_line + n, part.terminated)
+        return batch, rest
+
+    def _text(self, raw: pa.Array) -> tuple[pa.Array, list[str], pa.Array]:
+        """Text of the lines, their faults ([] = none), and the bytes of those that no encoding reads."""
+        seen = raw.view(pa.string()) if raw.offset == 0 else pa.concat_arrays([raw]).view(pa.string())
+        try:
+            seen.validate(full=True)
+            return seen, [], pa.nulls(len(raw), pa.binary())
+        except pa.ArrowInvalid:
+            pass
+        texts, faults, kept = [], [], []
+        for line in raw.to_pylist():
+            found = _decoded(line, self.dialect.encodings)
+            texts.append(line.decode("utf-8", errors="backslashreplace") if found is None else found)
+            faults.append("undecodable" if found is None else "")
+            kept.append(line if found is None else None)
+        return pa.array(texts, pa.string()), faults, pa.array(kept, pa.binary())
+
+    def _quoted(
+        self, part: _Part, marked: Sequence[int], texts: list[str], cells: list[list[str] | None],
+        fault: list[str], dropped: list[int], final: bool,
+    ) -> int:  # fmt: skip
+        """Takes the marked lines apart; answers how many lines of the part are settled."""
+        n, free = len(texts), 0
+        if not fault:
+            fault.extend([""] * n)
+        for i in marked:
+            if i < free or fault[i] or (self.dialect.comment and texts[i].startswith(self.dialect.comment)):
+                continue
+            found, used = self._record(part, texts, i)
+            if found is None and used < 0 and not final and n - i < MOST_LINES:
+                return i
+            if found is None:
+                fault[i] = "quote_unclosed"
+                if used < 0 and n - i < MOST_LINES:
+                    self._open(part, i)
+                continue
+            cells[i] = found
+            if used > 1:
+                texts[i] = "".join(_with_end(part, texts, j) for j in range(i, i + used - 1)) + texts[i + used - 1]
+                dropped.extend(range(i + 1, i + used))
+                free = i + used
+                if free == n and not part.terminated:
+                    self._open(part, i)
+        return n
+
+    def _record(self, part: _Part, texts: list[str], i: int) -> tuple[list[str] | None, int]:
+        """Fields of the record that begins at line i and how many lines it has; -1: ran out of lines."""
+        used = 0
+
+        def feed() -> Iterator[str]:
+            nonlocal used
+            for j in range(i, min(i + MOST_LINES, len(texts))):
+                used += 1
+                last = j + 1 == len(texts) and not part.terminated
+                yield texts[j] if last else _with_end(part, texts, j)
+
+        try:
+            found = next(
+                csv.reader(feed(), delimiter=self.dialect.delimiter, quotechar=self.dialect.quote, strict=True)
+            )
+        except csv.Error as error:
+            return None, -1 if "unexpected end of data" in str(error) and i + used == len(texts) else 0
+        least, most = self.dialect.fields
+        if used > 1 and not least <= len(found) <= most:
+            return None, 0
+        return found, used
+
+    def _open(self, part: _Part, i: int) -> None:
+        line = part.first_line + i
+        if not self.open_line or line < self.open_line:
+            self.open_line, self.open_byte = line, int(part.byte_off[i])
+
+
+def _with_end(part: _Part, texts: list[str], j: int) -> str:
+    """Line j with its terminator as it stands in the file."""
+    if j + 1 >= len(part.byte_off):
+        return texts[j] + "\n"
+    end = int(part.byte_off[j + 1] - part.byte_off[j]) - len(part.raw[j].as_py())
+    return texts[j] + ("\r\n" if end == 2 else "\n")
+
+
+def _decoded(line: bytes, encodings: Sequence[str]) -> str | None:
+    for encoding in encodings:
+        try:
+            return line.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    return None
+
+
+def _joined(first: _Part | None, second: _Part) -> _Part:
+    if first is None:
+        return second
+    return _Part(
+        pa.concat_arrays([first.raw, second.raw]),
+        np.concatenate((first.byte_off, second.byte_off)),
+        first.first_line,
+        second.terminated,
+    )

@@ -1,0 +1,160 @@
+"""One export, read once and laid out as a Parquet file of staged lines with their instants.
+
+Two passes: the text is taken apart while the file is read, then the instants are worked out, because the
+repeated hour of a clock change needs the order of a receiver's lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyarrow as pa
+
+from sigaudit.errors import SigauditError
+from sigaudit.model import Progress
+from sigaudit.reading.clock import Clock, passes_sql
+from sigaudit.reading.layouts import Bound
+from sigaudit.reading.lines import Digests, Lines
+from sigaudit.reading.parse import SKIPS, STAGE_COLUMNS, stage_sql
+from sigaudit.reading.records import BATCH, Records
+from sigaudit.store import engine_duckdb as engine
+
+__all__ = ["Staged", "stage", "timed_sql"]
+
+_SKIPPED = ", ".join(f"'{name}'" for name in SKIPS)
+
+
+@dataclass(frozen=True)
+class Staged:
+    """What the lines read say, in ``path`` (STAGE_COLUMNS). Counts are of the lines read in this run.
+
+    utc_sql, later_sql, gap_sql, change_sql: clock expressions over ``wall`` for these lines.
+    """
+
+    path: Path
+    lines: int
+    signals: int
+    rejects: int
+    skipped: int
+    bytes: int
+    sha256: str
+    head_sha256: str
+    open_line: int
+    open_byte: int
+    notes: tuple[str, ...]
+    clock: Clock
+    repeated: bool
+
+
+def stage(
+    con: engine.Connection, bound: Bound, path: Path, name: str, into: Path, *, zone: str, progress: Progress,
+    start: int = 0, first_line: int = 1, block: int = 0,
+) -> Staged:  # fmt: skip
+    """Reads a file from byte ``start`` (which begins line ``first_line``) and writes the stage file ``into``.
+
+    zone: the station's zone, for layouts that say so. Raises InputProblem and kin; nothing else is changed.
+    """
+    digests = Digests(wanted=(4096,))
+    lines = Lines(path, name, start=start, first_line=first_line, digests=digests)
+    if block:
+        lines.block = block
+    records = Records(lines, bound.dialect)
+    feed = _Feed(records, progress)
+    reader = pa.RecordBatchReader.from_batches(BATCH, feed.batches())
+    try:
+        engine.stream(
+            con, "arriving", reader,
+            f"copy ({stage_sql(bound, 'arriving')}) to {engine.literal(into.as_posix())} "
+            "(format parquet, compression lz4)",
+        )  # fmt: skip
+    finally:
+        if feed.problem is not None:
+            raise feed.problem
+    staged = engine.read_parquet([into])
+    counts = engine.rows(
+        con,
+        f"select count(*), count(*) filter (where reason = ''), "
+        f"count(*) filter (where reason in ({_SKIPPED})), min(wall), max(wall) from {staged}",
+    )[0]
+    total, signals, skipped, first_wall, last_wall = counts
+    zone = zone if bound.layout.timezone == "station" else bound.layout.timezone
+    epoch = Clock.epoch()
+    clock = Clock(zone, first_wall or epoch, last_wall or epoch)
+    change = clock.change_sql("wall")
+    repeated = change != "0" and bool(
+        engine.rows(con, f"select count(*) from {staged} where reason = '' and {change} > 0")[0][0]
+    )
+    return Staged(
+        into, total, signals, total - signals - skipped, skipped, digests.bytes, digests.hexdigest(),
+        digests.found.get(4096, digests.hexdigest()), records.open_line, records.open_byte,
+        _notes(lines), clock, repeated,
+    )  # fmt: skip
+
+
+class _Feed:
+    """Hands batches to the engine and keeps our own error, which the engine would wrap in its words."""
+
+    def __init__(self, records: Records, progress: Progress) -> None:
+        self.records, self.progress = records, progress
+        self.problem: SigauditError | None = None
+
+    def batches(self) -> Iterator[pa.RecordBatch]:
+        seen = 0
+        try:
+            for batch in self.records:
+                yield batch
+                self.progress.step(self.records.lines.digests.bytes - seen)
+                seen = self.records.lines.digests.bytes
+        except SigauditError as problem:
+            self.problem = problem
+            raise
+
+
+def timed_sql(staged: Staged, passes: str | None) -> str:
+    """Select over the stage file's signals with received_utc, time_doubt, pass and second added.
+
+    second: the earlier instant the wall time can mean, whole seconds. passes: name of a table made by
+    ``clock.passes_sql``, or None where no line lies in a repeated hour.
+    """
+    clock, columns = staged.clock, ", ".join(f"s.{name}" for name in STAGE_COLUMNS if name != "reason")
+    earlier = f"coalesce(s.stated_utc, {clock.utc_sql('s.wall')})"
+    source = f"{engine.read_parquet([staged.path])} s"
+    gap = f"case when s.wall is not null and {clock.gap_sql('s.wall')} then 'gap' else 'exact' end"
+    if clock.gap_sql("s.wall") == "false":
+        gap = "'exact'"
+    if passes is None:
+        return (
+            f"select {columns}, {earlier} as received_utc, {gap} as time_doubt, 0::tinyint as pass, "
+            f"date_trunc('second', {earlier}) as second from {source} where s.reason = ''"
+        )
+    return (
+        f"select {columns}, case when p.pass = 2 then {clock.later_sql('s.wall')} else {earlier} end as received_utc, "
+        f"case when p.pass = 3 then 'fold' else {gap} end as time_doubt, coalesce(p.pass, 0)::tinyint as pass, "
+        f"date_trunc('second', {earlier}) as second "
+        f"from {source} left join {passes} p using (line_no) where s.reason = ''"
+    )
+
+
+def make_passes(con: engine.Connection, staged: Staged, table: str) -> None:
+    """Makes the table ``timed_sql`` joins for lines in repeated hours."""
+    change = staged.clock.change_sql("wall")
+    relation = (
+        f"(select line_no, receiver, wall, {change} as change_no from {engine.read_parquet([staged.path])} "
+        "where reason = '')"
+    )
+    engine.run(con, f"create or replace temp table {engine.identifier(table)} as {passes_sql(relation)}")
+
+
+def _notes(lines: Lines) -> tuple[str, ...]:
+    found = []
+    if lines.bom:
+        found.append("byte-order mark skipped")
+    if lines.crlf and lines.lf:
+        found.append(f"mixed line ends ({lines.crlf} CRLF, {lines.lf} LF)")
+    if lines.nul_lines:
+        found.append(f"{lines.nul_lines} lines with NUL characters, kept")
+    if lines.unterminated:
+        found.append("last line is cut off: provisional until the file grows")
+    return tuple(found)
