@@ -20,7 +20,7 @@ from sigaudit.judging import cards as card_files
 from sigaudit.judging import findings, limits, tables, windows
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
-from sigaudit.judging.judge import judge
+from sigaudit.judging.judge import SourceSpan, judge
 from sigaudit.settings import Settings
 from sigaudit.store import facts, rosters, runs, shipped
 from sigaudit.store.engine_duckdb import connect
@@ -56,6 +56,16 @@ def last_signal(store: Store) -> datetime:
     return max(found)
 
 
+def spans(store: Store) -> list[SourceSpan]:
+    """What each source speaks for: (source id, receiver, line, first, last signal of the whole source)."""
+    edges = {s.source_id: (s.first_utc, s.last_utc) for s in store.catalog.sources() if s.first_utc and s.last_utc}
+    return [
+        (line.source_id, line.receiver, line.line, *edges[line.source_id])
+        for line in store.catalog.source_lines()
+        if line.source_id in edges
+    ]
+
+
 def read_cards(settings: Settings) -> dict[str, Card]:
     """Built-in checks and the station's own, by id."""
     return card_files.read_all(shipped.queries() / "checks", settings.checks_dir)
@@ -86,13 +96,7 @@ def _tables(
     store: Store, settings: Settings, label: str, cards: Mapping[str, Card], earlier: list[Run], desk: Desk,
     roster: Mapping[str, pa.Table], progress: Progress, *, pages: bool,
 ) -> dict[str, pa.Table]:  # fmt: skip
-    spans = [
-        (line.source_id, line.receiver, line.line, source.first_utc, source.last_utc)
-        for source in store.catalog.sources()
-        for line in store.catalog.source_lines()
-        if line.source_id == source.source_id and source.first_utc and source.last_utc
-    ]
-    judged = judge(desk, roster, cards, settings, spans, progress=progress)
+    judged = judge(desk, roster, cards, settings, spans(store), progress=progress)
     accounts = tables.accounts(desk)
     says = limits.severities(cards, settings)
     found = findings.compose(
@@ -122,6 +126,7 @@ def _tables(
         made |= {
             "coverage": tables.covered_hours(desk, judged),
             "tests_by_day": tables.tests_by_day(desk),
+            "requirements": tables.requirements(desk),
             "quality": tables.quality(desk, relation(store, "rejects"), _seen(store, desk.window)),
             **tables.pages(desk, found),
         }

@@ -89,6 +89,11 @@ def tests_by_day(desk: Desk) -> pa.Table:
     return desk.run(query("report/tests_by_day"))
 
 
+def requirements(desk: Desk) -> pa.Table:
+    """Required intervals as judged (queries/report/requirements)."""
+    return desk.run(query("report/requirements"))
+
+
 def unprotected(desk: Desk) -> pa.Table:
     """Life-safety accounts without a proven path at ``as_of``, longest first."""
     for name in ("zones", "accounts"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
 from typing import Any
 
@@ -30,3 +31,9 @@ def load(con: Any) -> None:
 def fingerprint() -> str:
     """Changes whenever the code table does."""
     return hashlib.sha256((shipped.data() / FILE).read_bytes()).hexdigest()
+
+
+def rows() -> list[dict[str, str]]:
+    """The code table as plain rows."""
+    with (shipped.data() / FILE).open(encoding="utf-8", newline="") as lines:
+        return list(csv.DictReader(lines))

@@ -19,7 +19,7 @@ import pyarrow as pa
 from sigaudit.errors import SigauditError, UsageProblem
 
 __all__ = [
-    "Connection", "SqlProblem", "arrow", "connect", "copy_to_parquet", "create", "identifier", "literal",
+    "Connection", "SqlProblem", "arrow", "asked", "connect", "copy_to_parquet", "create", "identifier", "literal",
     "locked_connection", "one_select", "read_parquet", "register", "rows", "run", "stream",
 ]  # fmt: skip
 
@@ -177,3 +177,12 @@ def locked_connection(
         con.close()
         raise SigauditError(f"the read-only views could not be made: {error}") from error
     return con
+
+
+def asked(con: Connection, sql: str) -> pa.Table:
+    """The answer to a stranger's select as an Arrow table; raises SqlProblem with the engine's own words."""
+    try:
+        return con.sql(sql).to_arrow_table()
+    except duckdb.Error as error:
+        said = str(error).strip().splitlines()[0]
+        raise SqlProblem(f"the select cannot be run: {said}", next_step="the README lists the views") from error

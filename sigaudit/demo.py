@@ -1,0 +1,49 @@
+"""The main job on an invented station, from shipped exports to reports."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from sigaudit.errors import StoreProblem, UsageProblem
+from sigaudit.judging import audit
+from sigaudit.reading import ingest
+from sigaudit.reading import roster as roster_reading
+from sigaudit.reporting import health, revisit, weekly
+from sigaudit.settings import load
+from sigaudit.store import rosters, shipped
+from sigaudit.store.opening import open_store
+
+_OURS = "sigaudit.toml"
+
+
+def run(folder: Path, progress: Any, say: Callable[[str], None]) -> dict[str, Path]:
+    """Makes the demo workspace in ``folder`` and runs ingest, roster, audit, revisit and health on it.
+
+    Gives the reports by name. Running it again in the same folder goes on from what is there. Raises
+    UsageProblem when the folder holds something else.
+    """
+    source = shipped.demo()
+    if not (source / "workspace" / _OURS).is_file():
+        raise StoreProblem(f"{source}: the demo data is not there", next_step="reinstall sigaudit")
+    if folder.exists() and any(folder.iterdir()) and not (folder / _OURS).is_file():
+        raise UsageProblem(f"{folder}: holds other files", next_step="name a new folder: sigaudit demo FOLDER")
+    shutil.copytree(source / "workspace", folder, dirs_exist_ok=True)
+    settings = load(folder)
+    store = open_store(settings.store_dir, create=True)
+    say("The scenario is invented: station, sites, people and numbers do not exist.")
+    taken = ingest.run(store, settings, [source / "exports"], progress=progress)
+    say(taken.sum_text)
+    found = roster_reading.read(settings.roster_dir, settings)
+    rosters.save(store, found, None, date(2026, 11, 23))
+    judged = audit.weekly(store, settings, progress=progress)
+    label = judged.meta["label"]
+    reports = settings.reports_dir
+    weekly.write(judged, reports / f"audit-{label}", station=settings.report_name or settings.station)
+    made = {"weekly audit": reports / f"audit-{label}" / "index.html"}
+    made["revisit list"] = revisit.write(judged, reports / f"revisit-{label}")[0]
+    made["health report"] = health.write(judged, reports / f"health-{label}")[0]
+    return made

@@ -1,0 +1,67 @@
+"""What is covered, per receiver line and local day: the answer of ``status``."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from sigaudit.judging import audit
+from sigaudit.judging.coverage import Coverage
+from sigaudit.judging.desk import Desk, Window
+from sigaudit.judging.judge import survey
+from sigaudit.settings import Settings
+from sigaudit.store import facts
+from sigaudit.store.engine_duckdb import connect
+from sigaudit.store.opening import Store
+
+
+def by_line_and_day(store: Store, settings: Settings) -> list[dict[str, Any]]:
+    """One row per receiver, line and local day: signals, hours covered of the day's hours, and any hole's kind.
+
+    Facts must be up to date. Raises NothingToRead for an empty store.
+    """
+    as_of = audit.last_signal(store) + timedelta(seconds=1)
+    with connect(memory_limit=settings.memory_limit) as con:
+        history = as_of - timedelta(weeks=settings.history_weeks)
+        facts.cut(store, con, as_of, as_of, history)
+        found = survey(Desk(con, Window(history, as_of, as_of)), audit.spans(store), settings)
+    rows = []
+    for (receiver, line), series in sorted(found.traffic.items()):
+        spans = found.spans[receiver, line]
+        if not spans:
+            continue
+        first = max(spans[0][0], (history - datetime(1970, 1, 1)).total_seconds())
+        day = datetime.fromtimestamp(first, UTC).astimezone(settings.zone).date()
+        last = as_of.replace(tzinfo=UTC).astimezone(settings.zone).date()
+        while day <= last:
+            a, b = _edges(day, settings)
+            held = sum(max(0.0, min(b, y) - max(a, x)) for x, y in spans)
+            rows.append(
+                {
+                    "receiver": receiver, "line": line, "day": day.isoformat(), "signals": series.between(a, b),
+                    "covered_h": round(held / 3600, 1), "of_h": round((b - a) / 3600, 1),
+                    "note": _note(found, receiver, line, a, b),
+                }
+            )  # fmt: skip
+            day += timedelta(days=1)
+    return rows
+
+
+def summary(store: Store) -> str:
+    """One line: how many sources, lines and signals are held, from when to when."""
+    sources = store.catalog.sources()
+    signals = sum(source.n_signals for source in sources)
+    first = min((s.first_utc for s in sources if s.first_utc), default=None)
+    last = max((s.last_utc for s in sources if s.last_utc), default=None)
+    return f"{len(sources)} sources, {signals} signals, {first} to {last} UTC"
+
+
+def _edges(day: date, settings: Settings) -> tuple[float, float]:
+    midnight = datetime.min.time()
+    a, b = (datetime.combine(d, midnight, settings.zone).timestamp() for d in (day, day + timedelta(days=1)))
+    return a, b
+
+
+def _note(found: Coverage, receiver: str, line: str, a: float, b: float) -> str:
+    kinds = {h.kind for h in found.holes if (h.receiver, h.line) == (receiver, line) and h.from_s < b and h.until_s > a}
+    return ", ".join(sorted(kinds)).replace("_", " ")
