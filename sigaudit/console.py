@@ -5,13 +5,11 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from typing import Any, NoReturn, TypeVar
+from typing import Any, NoReturn
 
 from sigaudit.errors import RosterFaulty, SigauditError
-
-T = TypeVar("T")
 
 
 def out(text: str) -> None:
@@ -59,33 +57,25 @@ class Drawn:
     def __init__(self) -> None:
         self.shown = sys.stderr.isatty() and not os.environ.get("SIGAUDIT_QUIET")
         self.total = 0
-        self.done = 0
+        self.reached = 0
         self.stage = ""
 
-    def over(self, items: Sequence[T], stage: str) -> Iterator[T]:
-        """The items of one stage, each counted when it is done."""
-        self.start(stage, len(items))
-        for item in items:
-            yield item
-            self.step(1)
-        self.finish()
-
-    def start(self, stage: str, total: int | None = None) -> None:
-        self.stage, self.total, self.done = stage, total or 0, 0
+    def start(self, what: str, total: int = 0) -> None:
+        self.stage, self.total, self.reached = what, total, 0
         self._draw()
 
-    def step(self, n: int = 1) -> None:
-        self.done += n
+    def step(self, amount: int = 1) -> None:
+        self.reached += amount
         self._draw()
 
-    def finish(self) -> None:
+    def done(self) -> None:
         if self.shown:
             sys.stderr.write("\r\x1b[K")
             sys.stderr.flush()
 
     def _draw(self) -> None:
         if self.shown:
-            share = f" {100 * self.done // self.total} %" if self.total else ""
+            share = f" {100 * self.reached // self.total} %" if self.total else ""
             sys.stderr.write(f"\r\x1b[K{self.stage}{share}")
             sys.stderr.flush()
 

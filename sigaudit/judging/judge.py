@@ -20,7 +20,7 @@ from sigaudit.judging.coverage import Coverage, Line
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.silences import Series
 from sigaudit.settings import Settings
-from sigaudit.store.progress import Progress, silent
+from sigaudit.store.progress import Progress, over, silent
 
 # Codes by which a receiver explains a silence: power, restart, supply (DC-05 code table).
 _EXPLAIN = "('301', '302', '305', '308', '311', '312', '313', '314')"
@@ -57,10 +57,10 @@ def judge(
     found = ready or survey(desk, sources, settings)
     measures.station_wide(desk, roster, cards, settings, found)
     account_ranges = measures.ranges(desk, settings.account_range)
-    for low, high in progress.over(account_ranges, "measuring accounts"):
+    for low, high in over(progress, account_ranges, "measuring accounts"):
         measures.measure_range(desk, low, high, found)
     measures.population(desk)
-    rows = checks.run_all(desk, active, progress.over(account_ranges, "running checks"))
+    rows = checks.run_all(desk, active, over(progress, account_ranges, "running checks"))
     return Judged(rows, found, account_ranges)
 
 

@@ -16,7 +16,7 @@ from sigaudit.store import code_table
 from sigaudit.store.catalog import LiveFile
 from sigaudit.store.engine_duckdb import Connection, connect, copy_to_parquet, literal, read_parquet, rows
 from sigaudit.store.opening import Store
-from sigaudit.store.progress import Progress, silent
+from sigaudit.store.progress import Progress, over, silent
 from sigaudit.store.relations import signals_relation
 from sigaudit.store.shipped import query
 
@@ -58,7 +58,7 @@ def build(store: Store, *, memory_limit: str, progress: Progress = silent, month
     if not waiting:
         return 0
     with store.writing("building facts"), store.scratch() as temp:
-        for month in progress.over(waiting, "building facts"):
+        for month in over(progress, waiting, "building facts"):
             tag = fingerprint(store, month)
             with connect(memory_limit=memory_limit, temp_dir=temp) as con:
                 files = _month(store, con, month, tag)

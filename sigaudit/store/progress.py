@@ -1,22 +1,21 @@
-"""Progress is an object handed in; the default does nothing. The drawn one lives in ``console``."""
+"""Long work over a list, told to a ``Progress`` item by item."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Protocol, TypeVar
+from typing import TypeVar
+
+from sigaudit.model import Progress, silent
+
+__all__ = ["Progress", "over", "silent"]
 
 T = TypeVar("T")
 
 
-class Progress(Protocol):
-    """Told of long work: ``over`` yields the items of a stage and notes each as done."""
-
-    def over(self, items: Sequence[T], stage: str) -> Iterator[T]: ...
-
-
-class _Silent:
-    def over(self, items: Sequence[T], stage: str) -> Iterator[T]:
-        yield from items
-
-
-silent: Progress = _Silent()
+def over(progress: Progress, items: Sequence[T], stage: str) -> Iterator[T]:
+    """The items of one stage, each counted when its turn is over."""
+    progress.start(stage, len(items))
+    for item in items:
+        yield item
+        progress.step()
+    progress.done()

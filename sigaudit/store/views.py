@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
 import pyarrow as pa
 
-from sigaudit.errors import SigauditError, UsageProblem
+from sigaudit.errors import UsageProblem
 from sigaudit.store import code_table, engine_duckdb, rosters, runs
 from sigaudit.store.engine_duckdb import identifier, literal, read_parquet
 from sigaudit.store.facts import FACTS
@@ -56,7 +56,8 @@ def ask(store: Store, text: str, *, week: str = "", memory_limit: str) -> list[d
 
     Raises UsageProblem: not exactly one select, or it cannot be run; nothing outside the store can be read.
     """
-    return answer(store, text, week=week, memory_limit=memory_limit).to_pylist()
+    found: list[dict[str, Any]] = answer(store, text, week=week, memory_limit=memory_limit).to_pylist()
+    return found
 
 
 def answer(store: Store, text: str, *, week: str = "", memory_limit: str) -> pa.Table:
@@ -107,9 +108,4 @@ def _constant(value: Any) -> str:
     return literal(str(value).replace("\0", ""))
 
 
-def names(found: Iterable[str]) -> str:
-    """The views' names for a message."""
-    return ", ".join(sorted(found))
-
-
-__all__ = ["RUN", "SigauditError", "answer", "ask", "definitions", "names", "rejects_by_reason"]
+__all__ = ["RUN", "answer", "ask", "definitions", "rejects_by_reason"]
