@@ -74,6 +74,7 @@ def timezones() -> frozenset[str]:
     return frozenset(name for name in zoneinfo.available_timezones() if "/" in name or name == "UTC")
 
 
+@lru_cache(maxsize=1000)
 def timezone_fault(name: str) -> str:
     """What is wrong with a zone name, or '' when it can be used."""
     if name in timezones():

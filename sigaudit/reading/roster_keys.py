@@ -11,6 +11,8 @@ from sigaudit.reading.roster_rows import Row
 from sigaudit.reading.roster_sheets import Sheet
 from sigaudit.settings import Settings, did_you_mean, listed
 
+_HINTED = 5  # missing accounts that get a near one named: each search reads the whole list
+
 
 class AccountKeys:
     """Account keys of a roster, by digits and group. ``resolve`` sets ``key`` on every row it can."""
@@ -21,6 +23,7 @@ class AccountKeys:
         self.settings = settings
         self.by_account: dict[str, dict[str, int]] = defaultdict(dict)  # account -> group -> row
         self.unsettled: set[str] = set()  # accounts whose own row is at fault: said once, not in every sheet
+        self.missing = 0
 
     def resolve(self) -> None:
         repeated = self._repeated()
@@ -60,8 +63,7 @@ class AccountKeys:
                 row.number,
                 "receiver_group",
                 group,
-                f"expected a group of [receivers.groups] in sigaudit.toml: {listed(known)}"
-                f"{did_you_mean(group, known)}",
+                f"expected a group of [receivers.groups] in sigaudit.toml: {listed(known)}{did_you_mean(group, known)}",
             )
             return None
         return group
@@ -78,11 +80,7 @@ class AccountKeys:
         if self.settings.only_group and not heard:
             return self.settings.only_group
         if account:
-            why = (
-                f"its paths come in on groups {' and '.join(heard)}"
-                if heard
-                else "the station has several groups"
-            )
+            why = f"its paths come in on groups {' and '.join(heard)}" if heard else "the station has several groups"
             sheet.fault(
                 row.number,
                 "receiver_group",
@@ -96,9 +94,7 @@ class AccountKeys:
         if not self.settings.groups:
             return []
         paths = [
-            path
-            for path in self._paths_of.get(account, [])
-            if path.text("receiver") and not path.text("reports_as")
+            path for path in self._paths_of.get(account, []) if path.text("receiver") and not path.text("reports_as")
         ]
         paths = [path for path in paths if path.text("role") == "primary"] or paths
         return sorted({self.settings.group_of(path.text("receiver"), path.text("line")) for path in paths})
@@ -128,11 +124,10 @@ class AccountKeys:
             return f"{next(iter(groups))}/{account}"
         if groups and not group:
             both = " and ".join(f"{name}/{account} (row {at})" for name, at in groups.items())
-            sheet.fault(
-                row.number, "receiver_group", "", f"expected the group: {account} is {both} of accounts"
-            )
+            sheet.fault(row.number, "receiver_group", "", f"expected the group: {account} is {both} of accounts")
         else:
-            hint = did_you_mean(account, self.by_account)
+            self.missing += 1
+            hint = did_you_mean(account, self.by_account) if self.missing <= _HINTED else ""
             shown = f"{group}/{account}" if group else account
             sheet.fault(
                 row.number,
