@@ -182,7 +182,7 @@ class _File:
             raise self.fault("event.style", 'expected fields.event, or fields.code (and qualifier) with "separate"')
         given = self.part("event").get("qualifiers", QUALIFIERS)
         if not isinstance(given, dict) or not set(given.values()) <= {"E", "R", "P"}:
-            raise self.fault("event.qualifiers", "expected what stands for E, R and P, such as { new = \"E\" }")
+            raise self.fault("event.qualifiers", 'expected what stands for E, R and P, such as { new = "E" }')
         return style, {str(key): value for key, value in given.items()}
 
     def dialect(self) -> Dialect:

@@ -116,9 +116,7 @@ def _bound(layout: Layout, header: str, span: tuple[int, int], positions: Mappin
     )
 
 
-def choose(
-    layouts: Sequence[Layout], head: bytes, name: str, layout_id: str | None = None
-) -> Bound:
+def choose(layouts: Sequence[Layout], head: bytes, name: str, layout_id: str | None = None) -> Bound:
     """The one layout that fits. Raises LayoutUnknown (what was tried and why not) or LayoutAmbiguous."""
     if layout_id is not None:
         named = [layout for layout in layouts if layout.id == layout_id]

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from sigaudit.errors import InputProblem, NothingToRead, TextUndecodable
 
-__all__ = ["BLOCK", "Block", "Digests", "Lines", "head_of", "open_content"]
+__all__ = ["BLOCK", "HEAD", "Block", "Digests", "Lines", "head_of", "open_content"]
 
 BLOCK = 16 << 20
 HEAD = 4096
@@ -88,9 +88,7 @@ def head_of(path: Path, name: str, size: int = 1 << 16) -> bytes:
     codes = np.bincount(np.frombuffer(head, dtype=np.uint8), minlength=256)
     strange = sum(int(codes[c]) for c in range(32) if c not in _ALLOWED_CONTROLS) + int(codes[0])
     if strange > _MOST_CONTROLS * len(head) or (not head.isascii() and _mostly_undecodable(head, codes)):
-        raise InputProblem(
-            f"{name}: this is no text, so no receiver log", next_step="name the exported log as text"
-        )
+        raise InputProblem(f"{name}: this is no text, so no receiver log", next_step="name the exported log as text")
     return head
 
 
@@ -110,7 +108,7 @@ class Digests:
 
     def __post_init__(self) -> None:
         self._running = hashlib.sha256()
-        self._left = sorted(set(self.wanted))
+        self._left = sorted({size for size in self.wanted if size > 0})
 
     def add(self, block: bytes) -> None:
         at = 0

@@ -128,8 +128,7 @@ def _time(form: str) -> tuple[str, str]:
         return (
             f"case when {local} then try_cast({tidy} as timestamp) end",
             # Without the offset test first, casting to TIMESTAMP would drop the offset without a word.
-            f"case when {local} then null when {offset} "
-            f"then try_cast({tidy} as timestamptz) at time zone 'UTC' end",
+            f"case when {local} then null when {offset} then try_cast({tidy} as timestamptz) at time zone 'UTC' end",
         )
     parsed = f"try_strptime(received_wall, {literal(form)})"
     if "%z" in form:

@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pyarrow as pa
 
-from sigaudit.errors import SigauditError
+from sigaudit.errors import InputProblem, SigauditError, SumMismatch
 from sigaudit.model import Progress
 from sigaudit.reading.clock import Clock, passes_sql
 from sigaudit.reading.layouts import Bound
-from sigaudit.reading.lines import Digests, Lines
+from sigaudit.reading.lines import HEAD, Digests, Lines
 from sigaudit.reading.parse import SKIPS, STAGE_COLUMNS, stage_sql
 from sigaudit.reading.records import BATCH, Records
 from sigaudit.store import engine_duckdb as engine
@@ -41,8 +41,10 @@ class Staged:
     bytes: int
     sha256: str
     head_sha256: str
+    next_line: int
     open_line: int
     open_byte: int
+    open_skipped: int
     notes: tuple[str, ...]
     clock: Clock
     repeated: bool
@@ -50,16 +52,15 @@ class Staged:
 
 def stage(
     con: engine.Connection, bound: Bound, path: Path, name: str, into: Path, *, zone: str, progress: Progress,
-    start: int = 0, first_line: int = 1, block: int = 0,
+    start: int = 0, first_line: int = 1, begins: tuple[int, str] = (0, ""),
 ) -> Staged:  # fmt: skip
     """Reads a file from byte ``start`` (which begins line ``first_line``) and writes the stage file ``into``.
 
-    zone: the station's zone, for layouts that say so. Raises InputProblem and kin; nothing else is changed.
+    zone: the station's zone, for layouts that say so; begins: (n, sha256) the first n bytes must have.
+    Raises InputProblem and kin; nothing else is changed.
     """
-    digests = Digests(wanted=(4096,))
+    digests = Digests(wanted=(HEAD, begins[0]))
     lines = Lines(path, name, start=start, first_line=first_line, digests=digests)
-    if block:
-        lines.block = block
     records = Records(lines, bound.dialect)
     feed = _Feed(records, progress)
     reader = pa.RecordBatchReader.from_batches(BATCH, feed.batches())
@@ -72,13 +73,18 @@ def stage(
     finally:
         if feed.problem is not None:
             raise feed.problem
+    if begins[0] and digests.found.get(begins[0]) != begins[1]:
+        raise InputProblem(f"{name}: changed while it was read", next_step="take it in again")
     staged = engine.read_parquet([into])
     counts = engine.rows(
         con,
         f"select count(*), count(*) filter (where reason = ''), "
-        f"count(*) filter (where reason in ({_SKIPPED})), min(wall), max(wall) from {staged}",
+        f"count(*) filter (where reason in ({_SKIPPED})), min(wall) filter (where reason = ''), "
+        f"max(wall) filter (where reason = '') from {staged}",
     )[0]
     total, signals, skipped, first_wall, last_wall = counts
+    if total != records.count:
+        raise SumMismatch(f"{name}: {records.count} records were read, {total} arrived", next_step="report this")
     zone = zone if bound.layout.timezone == "station" else bound.layout.timezone
     epoch = Clock.epoch()
     clock = Clock(zone, first_wall or epoch, last_wall or epoch)
@@ -86,9 +92,14 @@ def stage(
     repeated = change != "0" and bool(
         engine.rows(con, f"select count(*) from {staged} where reason = '' and {change} > 0")[0][0]
     )
+    open_skipped = 0
+    if records.open_line:
+        open_skipped = engine.rows(
+            con, f"select count(*) from {staged} where reason in ({_SKIPPED}) and line_no >= {records.open_line}"
+        )[0][0]
     return Staged(
         into, total, signals, total - signals - skipped, skipped, digests.bytes, digests.hexdigest(),
-        digests.found.get(4096, digests.hexdigest()), records.open_line, records.open_byte,
+        digests.found.get(HEAD, digests.hexdigest()), lines.count + 1, records.open_line, records.open_byte, open_skipped,
         _notes(lines), clock, repeated,
     )  # fmt: skip
 

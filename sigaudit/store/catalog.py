@@ -32,10 +32,11 @@ create index files_by_kind on files (kind, month);
 create table dropped (path text primary key, dropped_at real not null);
 create table sources (
     source_id integer primary key, name text not null, sha256 text not null unique, bytes integer not null,
-    head_sha256 text not null, lines integer not null, layout text not null, first_utc text, last_utc text,
-    resolution_s integer not null, n_signals integer not null, n_repeats integer not null,
+    head_sha256 text not null, lines integer not null, next_line integer not null,
+    layout text not null, first_utc text, last_utc text,
+    first_second text, last_second text, resolution_s integer not null, n_signals integer not null, n_repeats integer not null,
     n_rejects integer not null, n_skipped integer not null, provisional_line integer not null,
-    provisional_byte integer not null, repeated_hour integer not null
+    provisional_byte integer not null, provisional_skipped integer not null, repeated_hour integer not null
 );
 create table source_prefixes (
     source_id integer not null, bytes integer not null, sha256 text not null, primary key (source_id, bytes)
@@ -66,8 +67,11 @@ class Source:
 
     name: as given, forward slashes. sha256, bytes: of the decompressed content; head_sha256: of its
     first 4096 bytes. first_utc, last_utc: its first and last signal, naive UTC, None without signals.
+    next_line: number of the first line after it (a quoted record can run over several).
+    first_second, last_second: the same in whole seconds, with a repeated hour counted as its first pass.
     resolution_s: 60 where only whole minutes occur, else 1. provisional_line: from this line on the
-    content may still change when the file grows (0: nothing is open); provisional_byte: where it begins.
+    content may still change when the file grows (0: nothing is open); provisional_byte: where it begins;
+    provisional_skipped: how many of n_skipped stand there.
     repeated_hour: it holds lines from an hour that a clock change repeats.
     """
 
@@ -77,9 +81,12 @@ class Source:
     bytes: int
     head_sha256: str
     lines: int
+    next_line: int
     layout: str
     first_utc: datetime | None
     last_utc: datetime | None
+    first_second: datetime | None
+    last_second: datetime | None
     resolution_s: int
     n_signals: int
     n_repeats: int
@@ -87,6 +94,7 @@ class Source:
     n_skipped: int
     provisional_line: int
     provisional_byte: int
+    provisional_skipped: int
     repeated_hour: bool
 
 
@@ -207,10 +215,13 @@ class Catalog:
             return int(con.execute("select schema_version from store").fetchone()[0])
 
 
+_TIMES = ("first_utc", "last_utc", "first_second", "last_second")
+
+
 def put_source(con: sqlite3.Connection, source: Source) -> None:
     """Inside a commit: writes a source, or what a grown one has become."""
     values: dict[str, Any] = dict(vars(source))
-    for name in ("first_utc", "last_utc"):
+    for name in _TIMES:
         values[name] = None if values[name] is None else values[name].isoformat(" ")
     marks = ", ".join(f":{name}" for name in values)
     con.execute(f"insert or replace into sources ({', '.join(values)}) values ({marks})", values)
@@ -233,7 +244,7 @@ def put_source_lines(con: sqlite3.Connection, source_id: int, lines: Iterable[So
 
 def _source(row: Mapping[str, Any]) -> Source:
     values = dict(row)
-    values["first_utc"], values["last_utc"] = _at(row["first_utc"]), _at(row["last_utc"])
+    values.update({name: _at(row[name]) for name in _TIMES})
     values["repeated_hour"] = bool(row["repeated_hour"])
     return Source(**values)
 

@@ -61,17 +61,13 @@ def run(con: Connection, sql: str, params: Mapping[str, Any] | Sequence[Any] | N
     con.execute(sql, params) if params else con.execute(sql)
 
 
-def rows(
-    con: Connection, sql: str, params: Mapping[str, Any] | Sequence[Any] | None = None
-) -> list[tuple[Any, ...]]:
+def rows(con: Connection, sql: str, params: Mapping[str, Any] | Sequence[Any] | None = None) -> list[tuple[Any, ...]]:
     """All rows of a statement as tuples."""
     found: list[tuple[Any, ...]] = (con.execute(sql, params) if params else con.execute(sql)).fetchall()
     return found
 
 
-def arrow(
-    con: Connection, sql: str, params: Mapping[str, Any] | Sequence[Any] | None = None
-) -> pa.Table:
+def arrow(con: Connection, sql: str, params: Mapping[str, Any] | Sequence[Any] | None = None) -> pa.Table:
     """All rows of a statement as an Arrow table."""
     return (con.execute(sql, params) if params else con.execute(sql)).to_arrow_table()
 

@@ -72,9 +72,7 @@ class Store:
         found = [(f.path, f.sha256) for f in self.files(kind) if wanted is None or f.month in wanted]
         return hashlib.sha256(json.dumps(sorted(found)).encode("utf-8")).hexdigest()
 
-    def place(
-        self, kind: str, write: Callable[[Path], None], *, month: str = "", tag: str = ""
-    ) -> LiveFile | None:
+    def place(self, kind: str, write: Callable[[Path], None], *, month: str = "", tag: str = "") -> LiveFile | None:
         """Lets ``write`` fill a new Parquet file of this store; it counts once committed."""
         if kind not in KINDS:
             raise ValueError(f"unknown kind of file: {kind}")

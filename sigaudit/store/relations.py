@@ -22,7 +22,8 @@ REJECTS: dict[str, str] = {
     "raw": "varchar", "raw_bytes": "blob",
 }  # fmt: skip
 LINEAGE: dict[str, str] = {
-    "source_id": "integer", "line_no": "bigint", "key": "uuid", "second": "timestamp", "pass": "tinyint",
+    "source_id": "integer", "line_no": "bigint", "key": "uuid", "second": "timestamp",
+    "received_utc": "timestamp", "pass": "tinyint", "time_doubt": "varchar", "receiver": "varchar", "line": "varchar", "held": "boolean",
 }  # fmt: skip
 _COLUMNS = {"signals": SIGNALS, "rejects": REJECTS, "lineage": LINEAGE}
 
