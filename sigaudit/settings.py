@@ -163,9 +163,7 @@ class Settings:
     def entries(self) -> list[SettingEntry]:
         """Every setting in force: first those that always have a value, then what the tables hold."""
         rows = [
-            SettingEntry(
-                key.name, self.found[path].value if path in self.found else key.default, self.where_of(*path)
-            )
+            SettingEntry(key.name, self.found[path].value if path in self.found else key.default, self.where_of(*path))
             for path, key in KEY_BY_NAME.items()
         ]
         for path, found in self.found.items():

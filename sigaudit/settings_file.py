@@ -66,9 +66,7 @@ def _parsed(text: str) -> dict[str, object]:
     try:
         return tomllib.loads(text)
     except RecursionError as error:
-        raise SettingsProblem(
-            f"{SETTINGS_FILE}: nested too deep", next_step="write one table per level"
-        ) from error
+        raise SettingsProblem(f"{SETTINGS_FILE}: nested too deep", next_step="write one table per level") from error
     except ValueError as error:
         said = str(error)
         place = _POSITION.search(said)
@@ -85,9 +83,7 @@ def _leaves(tree: Mapping[str, object], above: tuple[str, ...]) -> Iterator[tupl
     for name, value in tree.items():
         path = (*above, name)
         table = table_of(path)
-        full = path in KEY_BY_NAME or (
-            table is not None and len(path) == len(table.name.split(".")) + table.depth
-        )
+        full = path in KEY_BY_NAME or (table is not None and len(path) == len(table.name.split(".")) + table.depth)
         if isinstance(value, dict) and value and not full:
             yield from _leaves(value, path)
         else:
@@ -108,12 +104,8 @@ def _checked(path: tuple[str, ...], value: object, line: int) -> Value | None:
         if path in SECTIONS:
             raise ValueFault(f"expected a table [{written(path)}]")
     except ValueFault as fault:
-        raise problem(
-            path, line, str(fault), "`sigaudit settings show` lists every key and its value"
-        ) from fault
-    names = (
-        [entry.name for entry in KEYS] + [entry.name for entry in TABLES] + [".".join(s) for s in SECTIONS]
-    )
+        raise problem(path, line, str(fault), "`sigaudit settings show` lists every key and its value") from fault
+    names = [entry.name for entry in KEYS] + [entry.name for entry in TABLES] + [".".join(s) for s in SECTIONS]
     raise problem(
         path,
         line,

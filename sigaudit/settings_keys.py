@@ -125,9 +125,7 @@ def _limit(value: object) -> Value:
         return _texts(value)
     if isinstance(value, str):
         return _text(value)
-    raise ValueFault(
-        'expected a number, true or false, text, or a list of texts; an interval is text, such as "36h"'
-    )
+    raise ValueFault('expected a number, true or false, text, or a list of texts; an interval is text, such as "36h"')
 
 
 KEYS = (
@@ -178,18 +176,10 @@ TABLES = (
         '"receiver" or "receiver/line" = "kind"',
         "path kind of a receiver or line",
     ),
-    OpenTable(
-        "limits", 2, _limit, "[limits.<check>] limit = value", "limits of checks, for the whole station"
-    ),
-    OpenTable(
-        "limits_by_type", 3, _limit, "[limits_by_type.<system type>.<check>] limit = value", "by system type"
-    ),
-    OpenTable(
-        "limits_by_dealer", 3, _limit, '[limits_by_dealer."<dealer>".<check>] limit = value', "by dealer"
-    ),
-    OpenTable(
-        "limits_by_account", 3, _limit, '[limits_by_account."<account>".<check>] limit = value', "by account"
-    ),
+    OpenTable("limits", 2, _limit, "[limits.<check>] limit = value", "limits of checks, for the whole station"),
+    OpenTable("limits_by_type", 3, _limit, "[limits_by_type.<system type>.<check>] limit = value", "by system type"),
+    OpenTable("limits_by_dealer", 3, _limit, '[limits_by_dealer."<dealer>".<check>] limit = value', "by dealer"),
+    OpenTable("limits_by_account", 3, _limit, '[limits_by_account."<account>".<check>] limit = value', "by account"),
     OpenTable(
         "severity",
         1,
@@ -213,6 +203,4 @@ def table_of(path: tuple[str, ...]) -> OpenTable | None:
 
 def system_type_fault(name: str) -> str:
     """What is wrong with a system type, or ''."""
-    return (
-        "" if name in SYSTEM_TYPES else f"expected {listed(SYSTEM_TYPES)}{did_you_mean(name, SYSTEM_TYPES)}"
-    )
+    return "" if name in SYSTEM_TYPES else f"expected {listed(SYSTEM_TYPES)}{did_you_mean(name, SYSTEM_TYPES)}"

@@ -100,9 +100,7 @@ def test_values_and_defaults() -> None:
 
 
 def test_the_line_of_a_receiver_wins_over_the_receiver() -> None:
-    settings = parse(
-        ZONE + '[receivers.groups]\n"1"="a"\n"1/2"="b"\n[receivers.paths]\n"1/2"="radio"\n', Path()
-    )
+    settings = parse(ZONE + '[receivers.groups]\n"1"="a"\n"1/2"="b"\n[receivers.paths]\n"1/2"="radio"\n', Path())
     assert [settings.group_of("1", "1"), settings.group_of("1", "2"), settings.group_of("7", "1")] == [
         "a",
         "b",
@@ -249,15 +247,11 @@ def test_lines_agree_with_the_parser(tables: dict[str, dict[str, str]]) -> None:
                 assert lines[(table, name, "b", "c")] == lines[(table, name)]
             if isinstance(value, list):
                 assert lines[(table, name, "1")] == lines[(table, name)] + 1
-    assert {path[:2] for path in lines if len(path) > 1} == {
-        (t, n) for t, pairs in parsed.items() for n in pairs
-    }
+    assert {path[:2] for path in lines if len(path) > 1} == {(t, n) for t, pairs in parsed.items() for n in pairs}
 
 
 def test_the_template_names_every_key() -> None:
-    template = (Path(known_names.__file__).parent / "data" / "workspace" / "sigaudit.toml").read_text(
-        encoding="utf-8"
-    )
+    template = (Path(known_names.__file__).parent / "data" / "workspace" / "sigaudit.toml").read_text(encoding="utf-8")
     for key in KEYS:
         section, name = key.name.split(".")
         part = template[template.index(f"[{section}]") :]

@@ -67,9 +67,7 @@ def _reading(path: Path) -> Reading:
         if not path.exists():
             raise NothingToRead(f"{path}: is not there", next_step="name a roster folder or an .xlsx")
     except OSError as error:
-        raise NothingToRead(
-            f"{path}: cannot be read: {error.strerror}", next_step="check the path"
-        ) from error
+        raise NothingToRead(f"{path}: cannot be read: {error.strerror}", next_step="check the path") from error
     if path.suffix.lower() != ".xlsx":
         raise no_roster(path)
     return read_workbook(path)
@@ -116,9 +114,7 @@ def _table(name: str, reading: Reading, rows: list[Row], keys: AccountKeys, sett
 
 def _record(name: str, row: Row, keys: AccountKeys, settings: Settings) -> dict[str, Any]:
     """One row of a table of ``SCHEMAS``."""
-    record: dict[str, Any] = {
-        column: row.values.get(_FROM_SHEET.get(column, column)) for column in SCHEMAS[name].names
-    }
+    record: dict[str, Any] = {column: row.values.get(_FROM_SHEET.get(column, column)) for column in SCHEMAS[name].names}
     if "account_key" in record:
         record["account_key"] = row.key
     if name == "accounts":

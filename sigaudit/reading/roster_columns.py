@@ -39,9 +39,7 @@ MONITORED = ("active", "seasonal")
 FOUND_OTHERWISE = ("no_fault", "other", "no_access", "not_checked", "could_not_reproduce")
 
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-_INSTANT = re.compile(
-    r"([0-9]{4}-[0-9]{2}-[0-9]{2})[T ]([0-9]{2}:[0-9]{2}(?::[0-9]{2})?) ?(Z|[+-][0-9]{2}:?[0-9]{2})?"
-)
+_INSTANT = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})[T ]([0-9]{2}:[0-9]{2}(?::[0-9]{2})?) ?(Z|[+-][0-9]{2}:?[0-9]{2})?")
 _YEARS = range(1950, 2101)  # house: a year outside is a slip of the keyboard
 _MAIL = re.compile(r"[^@\s,;<>]+@[^@\s,;<>]+\.[^@\s,;<>.]+")
 _ROUNDED = re.compile(r"[0-9]([.,][0-9]+)?[Ee]\+[0-9]+")
@@ -129,9 +127,7 @@ def instant(cell: str, settings: Settings) -> Value:
     first, second = (wall.replace(tzinfo=settings.zone, fold=fold).utcoffset() for fold in (0, 1))
     assert first is not None and second is not None
     if first > second:
-        raise CellFault(
-            f"this hour came twice in {settings.timezone}; add the offset, such as {_offset(first)}"
-        )
+        raise CellFault(f"this hour came twice in {settings.timezone}; add the offset, such as {_offset(first)}")
     if first < second:
         raise CellFault(f"this hour was skipped by the clock change in {settings.timezone}")
     return wall - first

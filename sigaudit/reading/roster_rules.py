@@ -65,9 +65,7 @@ def _in_order(
             continue
         if end < start or (end == start and not same_allowed):
             cell = row.cells.get(last, "")
-            sheets[name].fault(
-                row.number, last, cell, f"expected {last} after {first}: {row.cells.get(first, '')}"
-            )
+            sheets[name].fault(row.number, last, cell, f"expected {last} after {first}: {row.cells.get(first, '')}")
 
 
 def path_kind(path: Row, settings: Settings) -> str:

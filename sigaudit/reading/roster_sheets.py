@@ -81,9 +81,7 @@ def sheet_name(written: str, file: str, reading: Reading) -> str:
     if name in SHEETS:
         return name
     if nearest(name, SHEETS):
-        reading.faults.append(
-            Fault(file, 0, "", written, f"expected a known name{did_you_mean(name, SHEETS)}")
-        )
+        reading.faults.append(Fault(file, 0, "", written, f"expected a known name{did_you_mean(name, SHEETS)}"))
     else:
         reading.notes.append(f"{file}: not a sheet of the roster, left alone")
     return ""
@@ -149,9 +147,7 @@ def fill(sheet: Sheet, records: Iterable[tuple[int, list[str]]]) -> None:
             continue
         for cell in cells[len(sheet.columns) :]:
             if cell:
-                sheet.fault(
-                    number, "", cell, f"expected {len(sheet.columns)} cells as in the header, or quotes"
-                )
+                sheet.fault(number, "", cell, f"expected {len(sheet.columns)} cells as in the header, or quotes")
         kept = cells[: len(sheet.columns)] + [""] * (len(sheet.columns) - len(cells))
         for column, cell in zip(sheet.columns, kept, strict=True):
             if cell and not column:

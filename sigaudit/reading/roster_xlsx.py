@@ -42,27 +42,20 @@ def read_workbook(path: Path) -> Reading:
         with zipfile.ZipFile(io.BytesIO(data)) as parts:
             infos = parts.infolist()
             if sum(part.file_size for part in infos) > LARGEST_BYTES:
-                reading.faults.append(
-                    Fault(path.name, 0, "", "", f"expected at most {LARGEST_BYTES} bytes unpacked")
-                )
+                reading.faults.append(Fault(path.name, 0, "", "", f"expected at most {LARGEST_BYTES} bytes unpacked"))
                 return reading
             formulas = any(
-                part.filename.startswith("xl/worksheets/") and _FORMULA.search(parts.read(part))
-                for part in infos
+                part.filename.startswith("xl/worksheets/") and _FORMULA.search(parts.read(part)) for part in infos
             )
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # styles and extensions that do not matter here
             _read_sheets(path.name, data, formulas, reading)
     except _DAMAGED as error:
         kind = type(error).__name__
-        reading.faults.append(
-            Fault(path.name, 0, "", "", f"expected a whole .xlsx workbook ({kind}: {error})"[:300])
-        )
+        reading.faults.append(Fault(path.name, 0, "", "", f"expected a whole .xlsx workbook ({kind}: {error})"[:300]))
         return reading
     if "accounts" not in reading.sheets and not reading.faults:
-        raise NothingToRead(
-            f"{path}: holds no sheet named accounts", next_step="name the sheet with the accounts so"
-        )
+        raise NothingToRead(f"{path}: holds no sheet named accounts", next_step="name the sheet with the accounts so")
     return reading
 
 
@@ -81,9 +74,7 @@ def _read_sheets(file: str, data: bytes, formulas: bool, reading: Reading) -> No
         numbers: set[tuple[int, int]] = set()
         for row, cells in enumerate(worksheet.iter_rows(max_row=_MOST_ROWS), 1):
             records.append((row, [_text(cell, sheet, row) for cell in cells]))
-            numbers.update(
-                (row, at) for at, cell in enumerate(cells) if cell.data_type == "n" and _is_number(cell)
-            )
+            numbers.update((row, at) for at, cell in enumerate(cells) if cell.data_type == "n" and _is_number(cell))
         if written is not None:
             _formulas_without_value(written[worksheet.title], records, sheet)
         fill(sheet, records)
@@ -123,6 +114,4 @@ def _formulas_without_value(worksheet: Any, records: list[tuple[int, list[str]]]
         for at, cell in enumerate(cells):
             if cell.data_type == "f" and not texts[row][at]:
                 formula = getattr(cell.value, "text", cell.value)
-                sheet.fault(
-                    row, "", str(formula), "expected a value; open and save the workbook, or paste values"
-                )
+                sheet.fault(row, "", str(formula), "expected a value; open and save the workbook, or paste values")

@@ -92,9 +92,7 @@ def save(store: Store, roster: Roster, valid_from: dt.date | None, day: dt.date)
 def versions(store: Store) -> list[RosterMeta]:
     """Every version, in order of loading; empty before the first roster."""
     with store.catalog.connection() as con:
-        known = con.execute(
-            "select 1 from sqlite_master where type = 'table' and name = 'rosters'"
-        ).fetchone()
+        known = con.execute("select 1 from sqlite_master where type = 'table' and name = 'rosters'").fetchone()
         rows = con.execute("select * from rosters order by version").fetchall() if known else []
     return [_meta(row) for row in rows]
 

@@ -44,9 +44,7 @@ WHOLE = {
 
 
 def test_all_sheets(tmp_path: Path) -> None:
-    roster = read(
-        folder(tmp_path / "r", **WHOLE), settings('[receivers.paths]\n"4" = "satellite"\n' + SETTINGS)
-    )
+    roster = read(folder(tmp_path / "r", **WHOLE), settings('[receivers.paths]\n"4" = "satellite"\n' + SETTINGS))
     for name, schema in SCHEMAS.items():
         assert roster.tables[name].schema.names[: len(schema.names)] == schema.names
         assert all(roster.tables[name].schema.field(field.name).type == field.type for field in schema)
@@ -58,9 +56,7 @@ def test_all_sheets(tmp_path: Path) -> None:
     assert (first["has_contacts"], first["roster_row"], first["key_safe"]) == ("yes", 2, "left of the door")
     assert (second["monitored"], second["panel_test_s"], second["has_contacts"]) == (False, None, "")
     assert second["customer"] == ""  # a column that is missing is not known, and no fault
-    assert [
-        (p["kind"], p["reports_as_key"], p["test_s"], p["supervision_s"]) for p in rows(roster, "paths")
-    ] == [
+    assert [(p["kind"], p["reports_as_key"], p["test_s"], p["supervision_s"]) for p in rows(roster, "paths")] == [
         ("radio", "main/9421", None, 90.0),
         ("phone", "main/0421", 129600.0, None),
         ("satellite", "main/0422", None, 300.0),
@@ -140,9 +136,7 @@ def test_rows_outside_the_stored_extent_are_read(tmp_path: Path) -> None:
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
 def test_delimiters_marks_and_line_ends(tmp_path: Path, sign: str, mark: str, end: str) -> None:
-    text = mark + end.join(
-        [sign.join(["Account", "SITE"]), sign.join(["0421", '"Mill, east; ""old"""']), "", ""]
-    )
+    text = mark + end.join([sign.join(["Account", "SITE"]), sign.join(["0421", '"Mill, east; ""old"""']), "", ""])
     roster = read(folder(tmp_path / "r", accounts=text), settings())
     assert [(a["account"], a["site"]) for a in rows(roster, "accounts")] == [("0421", 'Mill, east; "old"')]
 
@@ -157,9 +151,7 @@ def test_cells_over_several_lines_keep_the_rows_counted(tmp_path: Path) -> None:
 
 
 def test_unknown_columns_never_shadow_ours(tmp_path: Path) -> None:
-    roster = read(
-        folder(tmp_path / "r", accounts="account,site,monitored,instaler\n0421,Mill,no,T. One\n"), settings()
-    )
+    roster = read(folder(tmp_path / "r", accounts="account,site,monitored,instaler\n0421,Mill,no,T. One\n"), settings())
     (account,) = rows(roster, "accounts")
     assert (account["monitored"], account["monitored_as_given"], account["instaler"]) == (
         True,

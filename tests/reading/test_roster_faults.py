@@ -170,9 +170,7 @@ def test_hours_that_come_twice_need_their_offset(tmp_path: Path) -> None:
     (fault,) = faults(folder(tmp_path / "r", accounts=HEAD, on_test=sheet))
     assert (fault.column, "twice" in fault.expected, "+02:00" in fault.expected) == ("from", True, True)
     sheet = "account,from,to\n0421,2026-10-25 02:30+02:00,2026-10-25 02:30+0100\n"
-    (span,) = (
-        read(folder(tmp_path / "r", accounts=HEAD, on_test=sheet), settings()).tables["on_test"].to_pylist()
-    )
+    (span,) = read(folder(tmp_path / "r", accounts=HEAD, on_test=sheet), settings()).tables["on_test"].to_pylist()
     assert (span["until_utc"] - span["from_utc"]).total_seconds() == 3600
 
 
@@ -188,9 +186,7 @@ def test_accounts_stored_as_numbers(tmp_path: Path) -> None:
         ("r.xlsx [accounts]", 2, "account", "421"),
         ("r.xlsx [accounts]", 4, "account", "423"),
     ]
-    assert found[0].expected == (
-        "account stored as a number: leading zeros may be lost; format the column as text"
-    )
+    assert found[0].expected == ("account stored as a number: leading zeros may be lost; format the column as text")
 
 
 def test_formulas_without_a_result_are_not_empty_cells(tmp_path: Path) -> None:
@@ -245,9 +241,7 @@ def test_intervals_that_cannot_be_meant(text: str) -> None:
         interval_seconds(text)
 
 
-_PIECES = st.sampled_from(
-    [b"account,site\n", b"0421,", b"x\n", b'"', b"\xff", b"\x00", b";", b"\r", b"\xef\xbb\xbf"]
-)
+_PIECES = st.sampled_from([b"account,site\n", b"0421,", b"x\n", b'"', b"\xff", b"\x00", b";", b"\r", b"\xef\xbb\xbf"])
 
 
 @given(

@@ -36,10 +36,7 @@ def spans(*rows: tuple[str, dt.datetime, dt.datetime | None], **extra: str) -> p
 
 def test_the_last_version_begun_is_in_force() -> None:
     versions = [meta(1, None), meta(2, T(2026, 11, 2)), meta(3, T(2026, 10, 5)), meta(4, T(2026, 11, 2))]
-    found = [
-        in_force_at(versions, at)
-        for at in (T(1990, 1, 1), T(2026, 10, 5), T(2026, 11, 1, 23), T(2026, 11, 2))
-    ]
+    found = [in_force_at(versions, at) for at in (T(1990, 1, 1), T(2026, 10, 5), T(2026, 11, 1, 23), T(2026, 11, 2))]
     assert [one.version for one in found if one] == [1, 3, 3, 4]
     assert in_force_at([], T(2026, 1, 1)) is None
 
@@ -67,27 +64,20 @@ def test_a_later_end_closes_a_span_and_is_not_forgotten() -> None:
 
 
 def test_columns_that_only_one_load_has() -> None:
-    joined = accumulated(
-        "on_test", [spans(("a", T(2026, 1, 1), None)), spans(("b", T(2026, 1, 1), None), by="T. One")]
-    )
+    joined = accumulated("on_test", [spans(("a", T(2026, 1, 1), None)), spans(("b", T(2026, 1, 1), None), by="T. One")])
     assert joined.column("by").to_pylist() == ["", "T. One"]
     assert accumulated("on_test", []).equals(empty("on_test"))
 
 
 def test_no_audit_sees_the_future() -> None:
     at = T(2026, 7, 5)
-    told = spans(
-        ("a", T(2026, 7, 1), T(2026, 7, 9)), ("b", T(2026, 7, 5), None), ("c", T(2026, 7, 1), T(2026, 7, 2))
-    )
+    told = spans(("a", T(2026, 7, 1), T(2026, 7, 9)), ("b", T(2026, 7, 5), None), ("c", T(2026, 7, 1), T(2026, 7, 2)))
     assert [(r["account_key"], r["until_utc"]) for r in as_known_at("on_test", told, at).to_pylist()] == [
         ("a", None),
         ("c", T(2026, 7, 2)),
     ]
     visits = pa.Table.from_pylist(
-        [
-            dict.fromkeys(SCHEMAS["visits"].names, "") | {"visited_on": dt.date(2026, 7, day)}
-            for day in (4, 6)
-        ],
+        [dict.fromkeys(SCHEMAS["visits"].names, "") | {"visited_on": dt.date(2026, 7, day)} for day in (4, 6)],
         schema=SCHEMAS["visits"],
     )
     assert as_known_at("visits", visits, at).num_rows == 1
@@ -109,9 +99,7 @@ _ROWS = st.lists(
 
 @given(st.lists(_ROWS, max_size=3))
 def test_loading_again_changes_nothing(loads: list[list[tuple[str, int, int | None]]]) -> None:
-    tables = [
-        spans(*((a, T(2026, 1, b), T(2026, 1, c) if c else None) for a, b, c in rows)) for rows in loads
-    ]
+    tables = [spans(*((a, T(2026, 1, b), T(2026, 1, c) if c else None) for a, b, c in rows)) for rows in loads]
     once = accumulated("on_test", tables)
     assert accumulated("on_test", [once, once]).equals(once)
     assert accumulated("on_test", [*tables, *tables[-1:]]).equals(once)

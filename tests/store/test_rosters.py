@@ -81,9 +81,7 @@ def test_later_rosters_count_from_their_day(tmp_path: Path, store: Store) -> Non
 def test_the_same_roster_adds_no_version(tmp_path: Path, store: Store) -> None:
     save(store, roster(tmp_path / "r", accounts=ONE), None, DAY)
     before = store.files("roster")
-    again = save(
-        store, roster(tmp_path / "r", accounts=ONE.replace("\n", "\r\n")), None, dt.date(2026, 12, 1)
-    )
+    again = save(store, roster(tmp_path / "r", accounts=ONE.replace("\n", "\r\n")), None, dt.date(2026, 12, 1))
     assert (again.version, again.is_new) == (1, False)
     assert store.files("roster") == before
     assert len(versions(store)) == 1
@@ -91,9 +89,7 @@ def test_the_same_roster_adds_no_version(tmp_path: Path, store: Store) -> None:
 
 def test_spans_and_visits_add_up(tmp_path: Path, store: Store) -> None:
     first = "account,from,to\n0421,2026-10-01 08:00,\n"
-    second = (
-        "account,from,to\n0421,2026-10-01 08:00,2026-10-01 09:00\n0421,2026-10-05 08:00,2026-10-05 09:00\n"
-    )
+    second = "account,from,to\n0421,2026-10-01 08:00,2026-10-01 09:00\n0421,2026-10-05 08:00,2026-10-05 09:00\n"
     save(store, roster(tmp_path / "r", accounts=ONE, on_test=first), None, DAY)
     saved = save(store, roster(tmp_path / "r", accounts=ONE, on_test=second), None, DAY)
     assert (saved.version, saved.is_new, saved.spans_added) == (1, False, 1)
