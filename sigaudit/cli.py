@@ -89,18 +89,20 @@ def ingest(
 
     Example: sigaudit ingest exports/
     """
-    from sigaudit import console
+    from sigaudit import console, explain
     from sigaudit.reading import ingest as reading
 
     settings, store = _open(workspace, create=True)
-    result = reading.run(store, settings, paths, layout_id=layout, progress=console.Drawn(), max_rejects=max_rejects)
+    result = reading.run(
+        store, settings, paths, layout_id=layout, progress=console.Drawn(), max_rejects=max_rejects,
+        memory_limit=settings.memory_limit,
+    )  # fmt: skip
     if json:
-        console.document("ingest", result.as_dict())
-    for text in result.messages:
-        console.note(text)
-    console.note(result.sum_text)
-    if result.problem is not None:
-        raise result.problem
+        console.document("ingest", explain.ingest_dict(result))
+    for line in explain.ingest_lines(result):
+        console.note(line)
+    if result.exit_code:
+        raise SystemExit(result.exit_code)
 
 
 @app.command()
@@ -321,22 +323,15 @@ app.add_typer(layouts_app, name="layouts")
 
 @layouts_app.command("test")
 def layouts_test(workspace: Workspace = None, json: Json = False) -> None:
-    """Run every layout on its own samples.
+    """Run every layout on its own samples; exit 4 when one does not hold.
 
     Example: sigaudit layouts test
     """
     from sigaudit import console
-    from sigaudit.reading import layouts
+    from sigaudit.reading import samples
 
-    rows = [
-        {
-            "layout": layout.id,
-            "title": layout.title,
-            "samples": len(layout.samples),
-            "faults": layouts.check_samples(layout),
-        }
-        for layout in layouts.all_layouts(_settings(workspace))
-    ]
+    settings = _settings(workspace)
+    rows = samples.check_all(settings)
     if json:
         console.document("layouts", {"layouts": rows})
     else:

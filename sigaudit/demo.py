@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from sigaudit import explain
 from sigaudit.errors import StoreProblem, UsageProblem
 from sigaudit.judging import audit
 from sigaudit.reading import ingest
@@ -36,7 +37,8 @@ def run(folder: Path, progress: Any, say: Callable[[str], None]) -> dict[str, Pa
     store = open_store(settings.store_dir, create=True)
     say("The scenario is invented: station, sites, people and numbers do not exist.")
     taken = ingest.run(store, settings, [source / "exports"], progress=progress)
-    say(taken.sum_text)
+    for line in explain.ingest_lines(taken):
+        say(line)
     found = roster_reading.read(settings.roster_dir, settings)
     rosters.save(store, found, None, date(2026, 11, 23))
     judged = audit.weekly(store, settings, progress=progress)

@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from sigaudit.judging.cards import Card
+from sigaudit.reading.ingest import IngestResult
 
 _MOST = 40
 
@@ -85,6 +86,40 @@ def lines(
         said = entry["raw"] or f"{entry['label']} {entry['note']}"
         yield f"  {_at(entry['at_utc'], zone)}  {place}{also}  {_printable(said)}"
     yield f"next      {card.next_step}"
+
+
+def ingest_lines(result: IngestResult) -> Iterator[str]:
+    """What an ingest came to: files with something to say, files refused, and the sum as the last line."""
+    for name, problem in result.problems:
+        yield f"error[{problem.code}]: {problem.message}"
+        if problem.next_step:
+            yield f"  next: {problem.next_step}"
+    yield from result.messages
+    for source in result.sources:
+        for said in source.notes:
+            yield f"{source.name}: {said}"
+        if source.sum.rejects and source.state != "held":
+            yield f"{source.name}: {source.sum.rejects} lines could not be used; see: sigaudit rejects"
+    fresh = [source for source in result.sources if source.state != "held"]
+    total = sum((source.sum for source in fresh), type(result.sum)())
+    held = len(result.sources) - len(fresh)
+    known = f" ({held} held already)" if held else ""
+    yield (
+        f"{len(fresh)} files{known}: {total.lines} lines = {total.signals} signals + {total.repeats} held already"
+        f" + {total.rejects} rejects + {total.skipped} skipped"
+    )
+
+
+def ingest_dict(result: IngestResult) -> dict[str, Any]:
+    """The same as plain data."""
+    return {
+        "sources": [
+            {"name": s.name, "state": s.state, "layout": s.layout, "notes": list(s.notes), **vars(s.sum)}
+            for s in result.sources
+        ],
+        "problems": [{"name": n, "code": p.code, "message": p.message} for n, p in result.problems],
+        "messages": list(result.messages),
+    }
 
 
 def _at(at: datetime | None, zone: ZoneInfo) -> str:
