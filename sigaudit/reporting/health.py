@@ -16,12 +16,13 @@ from sigaudit.reporting.page import (
     Row,
     RunLike,
     cautions,
+    counted,
+    day_text,
     environment,
     rank,
     read_what,
     rows,
 )
-from sigaudit.reporting.page import day_text as _day
 
 _CAUTIONS = ("C01", "C02", "C16", "C17", "C20", "C23")
 
@@ -43,12 +44,12 @@ class Days:
         """What may be said of the account; never more than what was judged."""
         if not self.judged:
             if self.excused:
-                days = f"{self.excused} days"
+                days = counted(self.excused, "day")
                 return f"Not judged: all that was due fell into an excused time ({days}). Not proven."
             return "Not judged: this run holds nothing that was due from this account."
         said = f"Reported as expected on {self.expected} of {self.judged} days"
         if self.missed:
-            days = ", ".join(_day(day) for day in self.missed[:4])
+            days = ", ".join(day_text(day) for day in self.missed[:4])
             said += f"; not on {days}" + (f" and {len(self.missed) - 4} more" if len(self.missed) > 4 else "")
         if self.excused:
             said += f"; {self.excused} more not judged (excused)"

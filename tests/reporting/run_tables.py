@@ -62,7 +62,8 @@ TYPES: dict[str, pa.DataType] = {
 COLUMNS = {
     "findings": "week account site dealer installer check severity confidence action status since until"
     " measured limit unit evidence_count excused_count cause cause_probability next_step finding_id subject"
-    " receiver_group title sentence look_alikes limit_source limit_standing system_type account_key page_no weeks_on_list",
+    " receiver_group title sentence look_alikes limit_source limit_standing system_type account_key page_no"
+    " weeks_on_list",
     "verdicts": "check verdict reason n",
     "accounts": "account_key account receiver_group site customer dealer installer system_type status heard"
     " first_heard_utc last_heard_utc signals monitored page_no",

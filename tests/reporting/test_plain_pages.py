@@ -1,0 +1,88 @@
+"""The revisit list and the health page: order, words, no script, and nothing claimed that was not judged."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from made_run import small
+from run_tables import FROM, SCRIPT
+from test_weekly_page import Page
+
+from sigaudit.reporting import health, overview, revisit
+from sigaudit.reporting.page import Clock
+from sigaudit.reporting.sites import sites
+
+CLOCK = Clock("Europe/Vienna")
+
+
+def text_of(path: Path) -> str:
+    page = Page(path.read_text(encoding="utf-8"))
+    assert not [
+        a
+        for tag, a in page.elements
+        if tag in ("script", "link", "img", "form", "iframe", "a") and a.get("href") != "#main"
+    ]
+    policy = next(a["content"] for _, a in page.elements if a.get("http-equiv") == "Content-Security-Policy")
+    assert policy == "default-src 'none'; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'"
+    return page.text
+
+
+def test_revisit_is_one_plain_page_with_the_same_bytes(tmp_path: Path) -> None:
+    (first,) = revisit.write(small(), tmp_path / "a")
+    (again,) = revisit.write(small(), tmp_path / "b")
+    assert first.name == "revisit.html"
+    assert first.read_bytes() == again.read_bytes()
+    assert first.stat().st_size < 150_000
+    text = text_of(first)
+    assert "6 sites: 4 to visit, 0 by remote, 2 at the desk alone" in text
+    assert "1 site with notes alone is not listed here" in text
+    assert "This audit does not replace the station's daily handling of late tests." in text
+    assert "Hole in the export, receiver 1 line 03" in text
+
+
+def test_sites_stand_in_order_of_need_and_desk_steps_first() -> None:
+    run = small()
+    found = sites(run, overview.findings_in_order(run))
+    names = [site.name for site in found]
+    # Without a proven path first, whatever the severity; the burglary site after the fire site of equal severity.
+    assert names[:2] == ["Invented site 1", "-2+3"]
+    assert names[2:4] == ["", SCRIPT]
+    assert names.index("Invented site 3") > next(i for i, name in enumerate(names) if name.startswith("Very long"))
+    assert [row["action"] for row in found[0].steps] == ["remote", "visit"]
+    assert found[0].needs == "visit" and found[3].needs == "desk"
+
+
+def test_health_says_only_what_was_judged(tmp_path: Path) -> None:
+    (path,) = health.write(small(), tmp_path)
+    text = text_of(path)
+    assert "8 monitored accounts: 2 judged, 1 of them as expected on every day" in text
+    assert re.search(r"Sound site 1 201 burglary Reported as expected on 7 of 7 days\.", text)
+    assert re.search(r"Sound site 2 202 burglary Not judged: this run holds nothing that was due", text)
+    assert (
+        "Reported as expected on 28 of 33 days; not on Wed 21 Oct, Thu 22 Oct, Fri 23 Oct, Sat 24 Oct and 1 more"
+        in text
+    )
+    assert "2 more not judged (excused)" in text
+
+
+def test_a_day_with_one_missed_test_is_not_as_expected() -> None:
+    at = FROM + timedelta(hours=5)
+    slots = [
+        {"account_key": "a", "due_utc": at, "state": "received"},
+        {"account_key": "a", "due_utc": at + timedelta(hours=6), "state": "missed"},
+        {"account_key": "a", "due_utc": at + timedelta(days=1), "state": "excused"},
+        {"account_key": "a", "due_utc": at + timedelta(days=2), "state": "received"},
+        {"account_key": "a", "due_utc": at + timedelta(days=2, hours=6), "state": "excused"},
+        {"account_key": "b", "due_utc": at, "state": "excused"},
+    ]
+    days = health.days_by_account(slots, CLOCK)
+    assert days["a"].sentence == "Reported as expected on 1 of 2 days; not on Mon 19 Oct; 1 more not judged (excused)."
+    assert days["b"].sentence.startswith("Not judged: all that was due fell into an excused time (1 day)")
+
+
+def test_days_are_local_days() -> None:
+    # 23:30 UTC on 18 October is 01:30 on the 19th in Vienna (UTC+2, tz database).
+    slots = [{"account_key": "a", "due_utc": datetime(2026, 10, 18, 23, 30), "state": "missed"}]
+    assert health.days_by_account(slots, CLOCK)["a"].missed[0].day == 19
