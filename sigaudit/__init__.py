@@ -5,10 +5,12 @@ from __future__ import annotations
 from os import PathLike
 from typing import TYPE_CHECKING
 
+from sigaudit.version import VERSION
+
 if TYPE_CHECKING:
     from sigaudit.station import Station
 
-__version__ = "0.1.0"
+__version__ = VERSION
 __all__ = ["__version__", "open"]
 
 

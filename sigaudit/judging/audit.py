@@ -14,7 +14,6 @@ from typing import Any
 
 import pyarrow as pa
 
-from sigaudit import __version__
 from sigaudit.errors import NothingToRead
 from sigaudit.judging import cards as card_files
 from sigaudit.judging import findings, limits, tables, windows
@@ -28,6 +27,7 @@ from sigaudit.store.opening import Store
 from sigaudit.store.progress import Progress, silent
 from sigaudit.store.relations import relation
 from sigaudit.store.runs import Run
+from sigaudit.version import VERSION
 
 
 def weekly(store: Store, settings: Settings, label: str | None = None, *, progress: Progress = silent) -> Run:
@@ -188,7 +188,7 @@ def _meta(
         "timezone": settings.timezone,
         "station": settings.station,
         "edition": settings.edition,
-        "sigaudit_version": __version__,
+        "sigaudit_version": VERSION,
         "settings": [{"key": e.key, "value": _told(e.value), "where": e.where} for e in settings.entries()],
         "roster": {
             "version": version.version,
@@ -229,7 +229,7 @@ def _fingerprint(
     """Twelve hex digits over all that a run is made from."""
     months = [month for month in store.months("signals") if month <= f"{window.as_of_utc:%Y-%m}"]
     content = {
-        "version": __version__,
+        "version": VERSION,
         "signals": store.fingerprint("signals", months),
         "sources": _visible(store, window),
         "settings": [(e.key, _told(e.value)) for e in settings.entries()],
