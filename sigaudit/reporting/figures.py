@@ -21,9 +21,6 @@ __all__ = ["CONFIG", "Chart", "chart"]
 CONFIG: dict[str, Any] = {
     "displaylogo": False,
     "showSendToCloud": False,
-    "showEditInChartStudio": False,
-    "showLink": False,
-    "sendData": False,
     "plotlyServerURL": "",
     "responsive": False,
     "scrollZoom": False,

@@ -72,11 +72,12 @@
   };
 
   const wanted = () => Object.fromEntries(filters.map((node) => [node.dataset.filter, node.value]).filter((pair) => pair[1]));
-  const SEARCHED = ["account", "site", "title", "sentence", "dealer", "check", "finding_id", "subject"];
+  const SEARCHED = ["account", "site", "title", "sentence", "dealer", "check", "subject"];
   const fits = (row, asked) => Object.entries(asked).every(([name, value]) => {
     if (name !== "text") return `=${said(row, name)}` === value;
     const text = SEARCHED.map((field) => said(row, field)).join(" ").toLowerCase();
-    return value.toLowerCase().split(/\s+/).every((word) => text.includes(word));
+    const looked = value.trim().toLowerCase();
+    return looked.split(/\s+/).every((word) => text.includes(word)) || (looked.length > 3 && said(row, "finding_id").startsWith(looked));
   });
   // Ranked words sort by their rank (their place in words), texts as people sort them, numbers inside texts by value.
   const RANKED = ["severity", "status", "action", "confidence"];
