@@ -1,6 +1,6 @@
 -- purpose: the signals of the accounts that have a page
 -- grain:   one row per signal, check-ins left out
--- reads:   signals, asked_keys, codes, source_names
+-- reads:   page_signals, page_events, asked_keys, codes, source_names
 -- params:  $from, $as_of timestamp [UTC]
 -- returns: signals from 28 days before the window up to $as_of, with the
 --          source's name and line
@@ -16,16 +16,19 @@ select
     s.qualifier,
     s.code,
     coalesce(c.label, '') as label,
-    coalesce(c.class, 'unknown') as event_class,
+    e.event_class,
     s.partition,
     s.zone,
     s.path,
     s.origin,
     s.format,
+    e.is_resend,
     n.name as source,
     s.line_no,
     s.raw
-from signals as s
+from page_signals as s
+inner join page_events as e
+    on s.source_id = e.source_id and s.line_no = e.line_no
 inner join asked_keys as k on s.account_key = k.heard_key
 left join codes as c on s.code = c.code and s.code <> ''
 left join source_names as n on s.source_id = n.source_id

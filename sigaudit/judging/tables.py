@@ -188,6 +188,13 @@ def pages(desk: Desk, findings: pa.Table) -> dict[str, pa.Table]:
         " select a.page_no, a.account_key, p.reports_as_key from asked as a inner join all_paths as p"
         " on a.account_key = p.account_key where p.reports_as_key <> a.account_key",
     )
+    first = desk.window.from_utc - timedelta(days=28)
+    desk.make(
+        "page_signals",
+        "select * from signals where account_key in (select heard_key from asked_keys)"
+        f" and format <> 'check_in' and received_utc >= timestamp '{first}'",
+    )
+    desk.make("page_events", f"with signals as (select * from page_signals) select * from ({query('events/events')})")
     named = ("evidence", "check_in_days", "slots", "spans")
     return {name: desk.run(query(f"report/{name}")) for name in named}
 

@@ -111,7 +111,7 @@ def _month(store: Store, con: Connection, month: str, tag: str) -> list[LiveFile
     for low, high in _ranges(con, relation):
         con.execute(
             "create or replace temp table range_signals as"
-            f" select * exclude (raw, text, called, caller, panel_time, account, received_wall) from ({relation})"
+            f" select * exclude (raw, text, called, caller, panel_time, received_wall) from ({relation})"
             f" where account_key >= {literal(low)} and account_key < {literal(high)}"
         )
         con.execute(f"create or replace temp table range_events as {_reading('range_signals')}")
