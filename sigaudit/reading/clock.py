@@ -11,6 +11,7 @@ from __future__ import annotations
 import zoneinfo
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 from sigaudit.store import calendar
 
@@ -56,7 +57,7 @@ class Clock:
         start = max(first_wall, EARLIEST) - _MARGIN
         spans = calendar.spans(zoneinfo.ZoneInfo(zone), start, min(last_wall, LATEST) + _MARGIN)
         self.first_offset_s = spans[0][2]
-        self.changes = [Change(b[0], a[2], b[2]) for a, b in zip(spans, spans[1:], strict=False)]
+        self.changes = [Change(b[0], a[2], b[2]) for a, b in pairwise(spans)]
 
     @staticmethod
     def epoch() -> datetime:

@@ -7,14 +7,19 @@ be known is read once more before it is taken in.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from sigaudit.reading.lines import HEAD, Digests, Lines
+from sigaudit.reading.staging import SKIPPED, Staged
+from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import Source
 
-__all__ = ["Arrival", "Identity", "identify", "in_order"]
+__all__ = ["Arrival", "Identity", "earlier_state_of", "identify", "in_order"]
+
+
+Lineage = Callable[[int], str]
 
 
 @dataclass(frozen=True)
@@ -48,10 +53,50 @@ def identify(arrival: Arrival, sources: Sequence[Source], prefixes: Sequence[tup
     whole = digests.hexdigest()
     known = [(source.bytes, source.sha256, source) for source in likely] + earlier
     for size, sha, source in known:
-        if size == digests.bytes and sha == whole:
+        if size == digests.size and sha == whole:
             return Identity(same=source)
     grown = [source for source in likely if digests.found.get(source.bytes) == source.sha256]
     return Identity(grown=max(grown, key=lambda source: source.bytes, default=None))
+
+
+def earlier_state_of(
+    con: engine.Connection,
+    staged: Staged,
+    layout_id: str,
+    sources: Sequence[Source],
+    lineage: Lineage,
+    rejects: Lineage,
+) -> Source | None:
+    """The source of which a new content is an earlier, shorter state; None if there is none.
+
+    The content of a source is not kept, so its beginning cannot be hashed again: every settled line of the new
+    content must stand in the source with the same number, at the same byte, with the same key (or, for a
+    reject, the same text). lineage, rejects: table expressions of a source's rows.
+    """
+    stage, until = engine.read_parquet([staged.path]), staged.open_line or staged.next_line
+    for source in sources:
+        if source.bytes <= staged.size or source.layout != layout_id:
+            continue
+        if staged.size >= HEAD and source.head_sha256 != staged.head_sha256:
+            continue
+        settled, strange, opened = engine.rows(
+            con,
+            f"""with mine as (
+                select line_no, byte_off, key, reason, raw from {stage}
+                where reason not in ({SKIPPED}) and line_no < {until}
+            ),
+            theirs as (select line_no, byte_off, key, null as raw from {lineage(source.source_id)}
+                union all select line_no, byte_off, null, raw from {rejects(source.source_id)})
+            select (select count(*) from mine),
+                (select count(*) from mine where not exists (
+                    from theirs t where t.line_no = mine.line_no and t.byte_off = mine.byte_off
+                    and (t.key = mine.key and mine.reason = '' or t.raw = mine.raw and mine.reason <> ''))),
+                (select count(*) from theirs
+                    where line_no = {staged.open_line} and byte_off = {staged.open_byte})""",
+        )[0]
+        if not strange and (settled or opened):
+            return source
+    return None
 
 
 def _head(head: bytes, size: int, cache: dict[int, str]) -> str:

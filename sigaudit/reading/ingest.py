@@ -13,9 +13,9 @@ from pathlib import Path
 from sigaudit.errors import InputProblem, NothingToRead, SigauditError, SumMismatch, TooManyRejects
 from sigaudit.model import Progress, ReceiverMap, silent
 from sigaudit.reading import growth, layout_files
+from sigaudit.reading.intake import Intake
 from sigaudit.reading.lines import head_of
 from sigaudit.reading.settling import Settled, settle
-from sigaudit.reading.intake import Intake
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import Source
 from sigaudit.store.opening import Store

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from sigaudit.reading.staging import Staged, stage
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import Source
 from sigaudit.store.opening import Store
+from sigaudit.store.relations import relation
 
 __all__ = ["Intake", "Taken"]
 
@@ -36,7 +37,7 @@ class Taken:
         """As a source for later files of the same run to be compared with."""
         staged = self.staged
         return Source(
-            self.source_id, self.arrival.name, staged.sha256, staged.bytes, staged.head_sha256, staged.lines,
+            self.source_id, self.arrival.name, staged.sha256, staged.size, staged.head_sha256, staged.lines,
             staged.next_line, self.bound.layout.id, None, None, None, None, 1, staged.signals, 0, staged.rejects,
             staged.skipped, staged.open_line, staged.open_byte, staged.open_skipped, staged.repeated,
         )  # fmt: skip
@@ -68,7 +69,7 @@ class Intake:
         before = identity.grown
         if before is not None and before.source_id in pending:
             earlier = pending[before.source_id]
-            if before.bytes != earlier.staged.bytes:
+            if before.bytes != earlier.staged.size:
                 before = None  # another file has already continued it, differently
             else:
                 taken = self._grown(arrival, earlier.before) if earlier.before else self._new(arrival, layout_id)
@@ -76,7 +77,17 @@ class Intake:
                 self.known.append((earlier.arrival, earlier.source))
                 self.taken.append(replace(taken, source_id=earlier.source_id))
                 return
-        self.taken.append(self._new(arrival, layout_id) if before is None else self._grown(arrival, before))
+        if before is not None:
+            self.taken.append(self._grown(arrival, before))
+            return
+        taken = self._new(arrival, layout_id)
+        longer = growth.earlier_state_of(
+            self.con, taken.staged, taken.bound.layout.id, self.held, self._rows_of("lineage"), self._rows_of("rejects")
+        )
+        if longer is None:
+            self.taken.append(taken)
+        else:
+            self.known.append((arrival, replace(taken.source, source_id=longer.source_id)))
 
     def _new(self, arrival: growth.Arrival, layout_id: str | None) -> Taken:
         bound = choose(self.layouts, arrival.head, arrival.name, layout_id)
@@ -84,6 +95,9 @@ class Intake:
         taken = Taken(arrival, self.next_id, bound, staged, None, 1, False)
         self.next_id += 1
         return taken
+
+    def _rows_of(self, kind: str) -> Callable[[int], str]:
+        return lambda source_id: f"({relation(self.store, kind, tag=f's{source_id}')})"
 
     def _grown(self, arrival: growth.Arrival, before: Source) -> Taken:
         layout = next((one for one in self.layouts if one.id == before.layout), None)

@@ -104,7 +104,7 @@ class Digests:
 
     wanted: Sequence[int] = ()
     found: dict[int, str] = field(default_factory=dict)
-    bytes: int = 0
+    size: int = 0
 
     def __post_init__(self) -> None:
         self._running = hashlib.sha256()
@@ -112,14 +112,14 @@ class Digests:
 
     def add(self, block: bytes) -> None:
         at = 0
-        while self._left and self._left[0] <= self.bytes + len(block) - at:
-            until = at + self._left[0] - self.bytes
+        while self._left and self._left[0] <= self.size + len(block) - at:
+            until = at + self._left[0] - self.size
             self._running.update(memoryview(block)[at:until])
-            self.bytes += until - at
+            self.size += until - at
             at = until
             self.found[self._left.pop(0)] = self._running.hexdigest()
         self._running.update(memoryview(block)[at:])
-        self.bytes += len(block) - at
+        self.size += len(block) - at
 
     def hexdigest(self) -> str:
         return self._running.hexdigest()

@@ -80,7 +80,8 @@ meant as (
         {wall} as wall, {stated} as stated_utc,
         {", ".join(f"{name}_0 as {name}" for name in _PLAIN)},
         event_raw, qualifier, code,
-        case when format_0 = '' then 'contact_id' when format_0 in ({_FORMATS}) then format_0 else 'other' end as format,
+        case when format_0 = '' then 'contact_id' when format_0 in ({_FORMATS}) then format_0
+            else 'other' end as format,
         case when partition_0 = '' then '' else coalesce(nullif(ltrim(partition_0, '0'), ''), '0') end as partition,
         case when zone_0 = '' or not regexp_full_match(zone_0, '[0-9]+') then zone_0
             when length(ltrim(zone_0, '0')) >= 3 then ltrim(zone_0, '0')

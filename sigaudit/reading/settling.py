@@ -24,7 +24,7 @@ from sigaudit.reading.writing import (
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import LiveFile, Source, SourceLine, put_source, put_source_lines
 from sigaudit.store.opening import Store
-from sigaudit.store.relations import LINEAGE
+from sigaudit.store.relations import LINEAGE, relation
 
 __all__ = ["Settled", "settle"]
 
@@ -98,12 +98,8 @@ def settle(intake: Intake) -> Settled:
 
 
 def _held(store: Store, source_id: int) -> str:
-    """Table expression of a source's lineage as committed; an empty one without files."""
-    files = store.files("lineage", tag=f"s{source_id}")
-    if files:
-        return engine.read_parquet(store.root / file.path for file in files)
-    empty = ", ".join(f"cast(null as {type_}) as {engine.identifier(name)}" for name, type_ in LINEAGE.items())
-    return f"(select {empty} where false)"
+    """Table expression of a source's lineage as committed."""
+    return f"({relation(store, 'lineage', tag=f's{source_id}')})"
 
 
 def _make_lost(con: engine.Connection, store: Store, taken: Sequence[Taken]) -> None:
@@ -248,11 +244,11 @@ def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: O
     settled.kept[number] = fresh_count - engine.rows(con, f"select count(*) from {refused}")[0][0]
     settled.lines[number] = list(part.lines)
     settled.changed[number] = Source(
-        number, before.name if before else one.arrival.name, staged.sha256, staged.bytes, staged.head_sha256, lines,
+        number, before.name if before else one.arrival.name, staged.sha256, staged.size, staged.head_sha256, lines,
         staged.next_line, one.bound.layout.id,
         min((row.first_utc for row in part.lines if row.first_utc), default=None),
         max((row.last_utc for row in part.lines if row.last_utc), default=None),
-        part.range and part.range.first, part.range and part.range.last, part.resolution_s, signals,
+        part.range.first if part.range else None, part.range.last if part.range else None, part.resolution_s, signals,
         count - signals, n_rejects, skipped, staged.open_line, staged.open_byte, staged.open_skipped,
         staged.repeated or bool(before and before.repeated_hour),
     )  # fmt: skip

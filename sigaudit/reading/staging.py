@@ -21,9 +21,9 @@ from sigaudit.reading.parse import SKIPS, STAGE_COLUMNS, stage_sql
 from sigaudit.reading.records import BATCH, Records
 from sigaudit.store import engine_duckdb as engine
 
-__all__ = ["Staged", "stage", "timed_sql"]
+__all__ = ["SKIPPED", "Staged", "make_passes", "stage", "timed_sql"]
 
-_SKIPPED = ", ".join(f"'{name}'" for name in SKIPS)
+SKIPPED = ", ".join(f"'{name}'" for name in SKIPS)
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class Staged:
     signals: int
     rejects: int
     skipped: int
-    bytes: int
+    size: int
     sha256: str
     head_sha256: str
     next_line: int
@@ -79,7 +79,7 @@ def stage(
     counts = engine.rows(
         con,
         f"select count(*), count(*) filter (where reason = ''), "
-        f"count(*) filter (where reason in ({_SKIPPED})), min(wall) filter (where reason = ''), "
+        f"count(*) filter (where reason in ({SKIPPED})), min(wall) filter (where reason = ''), "
         f"max(wall) filter (where reason = '') from {staged}",
     )[0]
     total, signals, skipped, first_wall, last_wall = counts
@@ -95,11 +95,12 @@ def stage(
     open_skipped = 0
     if records.open_line:
         open_skipped = engine.rows(
-            con, f"select count(*) from {staged} where reason in ({_SKIPPED}) and line_no >= {records.open_line}"
+            con, f"select count(*) from {staged} where reason in ({SKIPPED}) and line_no >= {records.open_line}"
         )[0][0]
     return Staged(
-        into, total, signals, total - signals - skipped, skipped, digests.bytes, digests.hexdigest(),
-        digests.found.get(HEAD, digests.hexdigest()), lines.count + 1, records.open_line, records.open_byte, open_skipped,
+        into, total, signals, total - signals - skipped, skipped, digests.size, digests.hexdigest(),
+        digests.found.get(HEAD, digests.hexdigest()), lines.count + 1, records.open_line,
+        records.open_byte, open_skipped,
         _notes(lines), clock, repeated,
     )  # fmt: skip
 
@@ -116,8 +117,8 @@ class _Feed:
         try:
             for batch in self.records:
                 yield batch
-                self.progress.step(self.records.lines.digests.bytes - seen)
-                seen = self.records.lines.digests.bytes
+                self.progress.step(self.records.lines.digests.size - seen)
+                seen = self.records.lines.digests.size
         except SigauditError as problem:
             self.problem = problem
             raise

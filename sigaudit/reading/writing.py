@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 
 import pyarrow as pa
 
@@ -87,7 +88,7 @@ def write_signals(
         body = " union all ".join(selects)
         columns = ", ".join(engine.identifier(name) for name in SIGNALS)
         sql = f"select {columns} from ({body}) order by {_ORDER}"
-        made = store.place("signals", lambda path, sql=sql: engine.copy_to_parquet(con, sql, path), month=month)
+        made = store.place("signals", partial(engine.copy_to_parquet, con, sql), month=month)
         if made is not None:
             written.add.append(made)
         progress.step()
@@ -145,8 +146,9 @@ def write_rejects(
     old = store.files("rejects", tag=tag)
     field_of = " ".join(f"when {engine.literal(k)} then {engine.literal(v)}" for k, v in _FIELDS.items())
     sql = (
-        f"select {source_id}::integer as source_id, line_no, byte_off, reason, case reason {field_of} else '' end as field, "
-        f"raw, raw_bytes from {stage} where reason <> '' and reason not in ({skips})"
+        f"select {source_id}::integer as source_id, line_no, byte_off, reason, "
+        f"case reason {field_of} else '' end as field, raw, raw_bytes from {stage} "
+        f"where reason <> '' and reason not in ({skips})"
     )
     if old:
         columns = ", ".join(engine.identifier(name) for name in REJECTS)

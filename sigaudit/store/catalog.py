@@ -34,7 +34,8 @@ create table sources (
     source_id integer primary key, name text not null, sha256 text not null unique, bytes integer not null,
     head_sha256 text not null, lines integer not null, next_line integer not null,
     layout text not null, first_utc text, last_utc text,
-    first_second text, last_second text, resolution_s integer not null, n_signals integer not null, n_repeats integer not null,
+    first_second text, last_second text, resolution_s integer not null,
+    n_signals integer not null, n_repeats integer not null,
     n_rejects integer not null, n_skipped integer not null, provisional_line integer not null,
     provisional_byte integer not null, provisional_skipped integer not null, repeated_hour integer not null
 );

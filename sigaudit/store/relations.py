@@ -22,20 +22,22 @@ REJECTS: dict[str, str] = {
     "raw": "varchar", "raw_bytes": "blob",
 }  # fmt: skip
 LINEAGE: dict[str, str] = {
-    "source_id": "integer", "line_no": "bigint", "key": "uuid", "second": "timestamp",
-    "received_utc": "timestamp", "pass": "tinyint", "time_doubt": "varchar", "receiver": "varchar", "line": "varchar", "held": "boolean",
+    "source_id": "integer", "line_no": "bigint", "byte_off": "bigint", "key": "uuid", "second": "timestamp",
+    "received_utc": "timestamp", "pass": "tinyint", "time_doubt": "varchar",
+    "receiver": "varchar", "line": "varchar", "held": "boolean",
 }  # fmt: skip
 _COLUMNS = {"signals": SIGNALS, "rejects": REJECTS, "lineage": LINEAGE}
 
 
-def relation(store: Store, kind: str, months: Iterable[str] | None = None) -> str:
+def relation(store: Store, kind: str, months: Iterable[str] | None = None, *, tag: str | None = None) -> str:
     """A select over the live files of ``signals``, ``rejects`` or ``lineage``; typed and empty without files.
 
-    months: ``2026-11`` and so on, UTC, only for signals; None = all.
+    months: ``2026-11`` and so on, UTC, only for signals; tag: ``s<source_id>`` for one source's
+    rejects or lineage; None = all.
     """
     columns = _COLUMNS[kind]
     wanted = None if months is None else set(months)
-    listed = [f for f in store.files(kind) if wanted is None or f.month in wanted]
+    listed = [f for f in store.files(kind, tag=tag) if wanted is None or f.month in wanted]
     if not listed:
         empty = ", ".join(f"cast(null as {type_}) as {identifier(name)}" for name, type_ in columns.items())
         return f"select {empty} where false"
