@@ -33,10 +33,11 @@ def run(folder: Path, progress: Any, say: Callable[[str], None]) -> dict[str, Pa
     if folder.exists() and any(folder.iterdir()) and not (folder / _OURS).is_file():
         raise UsageProblem(f"{folder}: holds other files", next_step="name a new folder: sigaudit demo FOLDER")
     shutil.copytree(source / "workspace", folder, dirs_exist_ok=True)
+    shutil.copytree(source / "exports", folder / "exports", dirs_exist_ok=True)
     settings = load(folder)
     store = open_store(settings.store_dir, create=True)
     say("The scenario is invented: station, sites, people and numbers do not exist.")
-    taken = ingest.run(store, settings, [source / "exports"], progress=progress)
+    taken = ingest.run(store, settings, [folder / "exports"], progress=progress)
     for line in explain.ingest_lines(taken):
         say(line)
     found = roster_reading.read(settings.roster_dir, settings)

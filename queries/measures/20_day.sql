@@ -14,21 +14,12 @@ select
         when z.kind in ('communicator', 'contact_input') then 'communicator'
         else 'unknown'
     end as origin,
-    f.account_key as heard_key,
     f.utc_day,
-    f.receiver,
-    f.line,
     f.format,
-    f.event_class,
     f.code_group,
-    f.family,
     f.code,
     f.qualifier,
-    f.partition,
-    f.zone,
     f.n,
-    f.n_resend,
-    f.n_doubt,
     f.first_utc,
     f.last_utc
 from fact_day as f

@@ -30,7 +30,7 @@ def by_line_and_day(store: Store, settings: Settings) -> list[dict[str, Any]]:
         spans = found.spans[receiver, line]
         if not spans:
             continue
-        first = max(spans[0][0], (history - datetime(1970, 1, 1)).total_seconds())
+        first = max(float(series.first[0]), (history - datetime(1970, 1, 1)).total_seconds())
         day = datetime.fromtimestamp(first, UTC).astimezone(settings.zone).date()
         last = as_of.replace(tzinfo=UTC).astimezone(settings.zone).date()
         while day <= last:
