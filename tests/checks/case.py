@@ -108,14 +108,14 @@ def _signal(row: dict[str, str], i: int, number: int, settings: Settings) -> dic
     account, event = row.get("account", ""), row.get("event", "")
     group = settings.group_of(row.get("receiver", ""), row.get("line", ""))
     own = account in ("", *settings.own_accounts)
-    zone = row.get("zone", "")
+    zone, partition = row.get("zone", ""), row.get("partition", "")
     coded = len(event) == 4 and event[0] in "ERP"
     return {
         "account_key": f"{group}/{'' if own else account}", "receiver_group": group, "account": account,
         "received_utc": at, "received_wall": row["received_at"], "time_doubt": row.get("time_doubt") or "exact",
         "edge_doubt": False, "receiver": row.get("receiver", ""), "line": row.get("line", ""), "event_raw": event,
         "qualifier": event[0] if coded else "", "code": event[1:] if coded else "",
-        "format": row.get("format") or "contact_id", "partition": row.get("partition", "").lstrip("0"),
+        "format": row.get("format") or "contact_id", "partition": partition.lstrip("0") or partition[:1],
         "zone": zone.zfill(3) if zone else "", "path": row.get("path", ""),
         "origin": "receiver" if own else row.get("origin", ""), "source_id": 1, "line_no": number,
     }  # fmt: skip
