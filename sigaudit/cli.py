@@ -145,9 +145,10 @@ def status(workspace: Workspace = None, json: Json = False) -> None:
     """
     from sigaudit import console
     from sigaudit.judging import coverage_days
-    from sigaudit.store import facts
+    from sigaudit.store import facts, rekey
 
     settings, store = _open(workspace)
+    rekey.ensure(store, settings, memory_limit=settings.memory_limit, progress=console.Drawn())
     facts.build(store, memory_limit=settings.memory_limit, progress=console.Drawn())
     rows = coverage_days.by_line_and_day(store, settings)
     if json:

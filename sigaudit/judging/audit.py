@@ -21,7 +21,7 @@ from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.judge import SourceSpan, judge
 from sigaudit.settings import Settings
-from sigaudit.store import facts, rosters, runs, shipped
+from sigaudit.store import facts, rekey, rosters, runs, shipped
 from sigaudit.store.engine_duckdb import connect
 from sigaudit.store.opening import Store
 from sigaudit.store.progress import Progress, silent
@@ -39,6 +39,7 @@ def weekly(store: Store, settings: Settings, label: str | None = None, *, progre
     last = last_signal(store)
     label = label or windows.last_whole_week(settings.zone, last)
     cards = read_cards(settings)
+    rekey.ensure(store, settings, memory_limit=settings.memory_limit, progress=progress)
     facts.build(store, memory_limit=settings.memory_limit, progress=progress)
     first = min(s.first_utc for s in store.catalog.sources() if s.first_utc)
     earlier: list[Run] = []

@@ -13,10 +13,13 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from sigaudit.errors import CheckFaulty
+from sigaudit.errors import CheckFaulty, UsageProblem
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.measures import KEPT, ROSTER
+from sigaudit.store.engine_duckdb import asked, locked_tables, one_select
+
+_MEND = "mend the query; `sigaudit checks ID` shows its card"
 
 VERDICTS = ("finding", "sound", "not_judged")
 CONFIDENCE = {3: "strong", 2: "likely", 1: "possible"}
@@ -65,15 +68,22 @@ def run_one(desk: Desk, card: Card) -> pa.Table:
     """Verdict rows of one check over the accounts now in view."""
     desk.view("limits", f"select * exclude (check_id) from ranged_limits where check_id = {_text(card.id)}")
     try:
-        raw = desk.run(card.sql)
-    except Exception as error:
+        raw = _confined(desk, card) if card.own else desk.run(card.sql)
+    except UsageProblem as error:
+        raise CheckFaulty(f"{card.sql_file}: {error.message}", next_step=_MEND) from error
+    except Exception as error:  # the engine's own family, which only its door may import
         if type(error).__module__.partition(".")[0] not in ("duckdb", "_duckdb"):
             raise
-        raise CheckFaulty(
-            f"{card.sql_file}: {str(error).strip().splitlines()[0]}",
-            next_step="mend the query; `sigaudit checks ID` shows its card",
-        ) from error
+        said = str(error).strip().splitlines()[0]
+        raise CheckFaulty(f"{card.sql_file}: {said}", next_step=_MEND) from error
     return _shaped(raw, card)
+
+
+def _confined(desk: Desk, card: Card) -> pa.Table:
+    """A station's own check sees copies of the documented tables and nothing else: no file, no other table."""
+    names = (*ROSTER, *(name for name in KEPT if name != "limits"), "limits", *STATION_TABLES)
+    with locked_tables({name: desk.run(f"select * from {name}") for name in names}) as con:
+        return asked(con, one_select(card.sql), desk.window.bound(card.sql))
 
 
 def confidence(rows: pa.Table) -> list[str]:

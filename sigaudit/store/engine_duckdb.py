@@ -20,7 +20,7 @@ from sigaudit.errors import SigauditError, UsageProblem
 
 __all__ = [
     "Connection", "SqlProblem", "arrow", "asked", "connect", "copy_to_parquet", "create", "identifier", "literal",
-    "locked_connection", "one_select", "read_parquet", "register", "rows", "run", "stream",
+    "locked_connection", "locked_tables", "one_select", "read_parquet", "register", "rows", "run", "stream",
 ]  # fmt: skip
 
 Connection = duckdb.DuckDBPyConnection
@@ -175,10 +175,20 @@ def locked_connection(
     return con
 
 
-def asked(con: Connection, sql: str) -> pa.Table:
+def locked_tables(tables: Mapping[str, pa.Table], *, memory_limit: str = MEMORY_LIMIT) -> Connection:
+    """A connection that holds copies of some tables and can reach nothing else: for a station's own checks."""
+    con = connect(memory_limit=memory_limit)
+    for name, table in tables.items():
+        create(con, name, table)
+    con.execute("set enable_external_access = false")
+    con.execute("set lock_configuration = true")
+    return con
+
+
+def asked(con: Connection, sql: str, params: Mapping[str, Any] | None = None) -> pa.Table:
     """The answer to a stranger's select as an Arrow table; raises SqlProblem with the engine's own words."""
     try:
-        return con.sql(sql).to_arrow_table()
+        return con.sql(sql, params=params or {}).to_arrow_table()
     except duckdb.Error as error:
         said = str(error).strip().splitlines()[0]
         raise SqlProblem(f"the select cannot be run: {said}", next_step="the README lists the views") from error
