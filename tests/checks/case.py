@@ -104,7 +104,7 @@ def _signals(path: Path, settings: Settings) -> pa.Table:
 
 
 def _signal(row: dict[str, str], i: int, number: int, settings: Settings) -> dict[str, Any]:
-    at = _utc(row["received_at"], settings.zone) + i * _step(row.get("every") or "0s")
+    at = _utc(row["received_at"], settings.zone) + i * _step(row.get("every") or "1s")
     account, event = row.get("account", ""), row.get("event", "")
     group = settings.group_of(row.get("receiver", ""), row.get("line", ""))
     own = account in ("", *settings.own_accounts)
