@@ -58,6 +58,7 @@ def write_all(run: RunLike, folder: Path, findings: Sequence[Row], head: Row, cl
     for row in findings:
         if row["page_no"] is not None:
             by_page.setdefault(row["page_no"], []).append(row)
+    whole = holds_received(run)
     as_of = instant(run.meta["as_of_utc"]) or datetime(1970, 1, 1)
     numbers = sorted(by_page)
     for place, page_no in enumerate(numbers):
@@ -71,7 +72,7 @@ def write_all(run: RunLike, folder: Path, findings: Sequence[Row], head: Row, cl
             on_roster=page_no in accounts,
             clock=clock,
             findings=found,
-            chart=timeline(lines, slots.rows(page_no), spans, check_ins.rows(page_no), clock, as_of),
+            chart=timeline(lines, slots.rows(page_no), spans, check_ins.rows(page_no), clock, as_of, whole=whole),
             spans=spans,
             lines=lines[-MOST_LINES:],
             left_out=max(0, len(lines) - MOST_LINES),
@@ -81,6 +82,11 @@ def write_all(run: RunLike, folder: Path, findings: Sequence[Row], head: Row, cl
             cautions=cautions(*_ALWAYS, *(() if account["system_type"] == "burglary" else _FIRE)),
         )
         yield write_text(folder / "accounts" / page_name(page_no), text)
+
+
+def holds_received(run: RunLike) -> bool:
+    """True where the run's slots hold tests that came, so that a share of them can be told."""
+    return bool(pc.any(pc.equal(run.table("slots")["state"], "received")).as_py())
 
 
 def _from_finding(row: Row) -> Row:

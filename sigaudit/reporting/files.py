@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
-from sigaudit.reporting.page import Row, RunLike, rows
+from sigaudit.reporting.page import Row, RunLike, instant, rows
 
 # Columns fixed by the input contract of whoever reads findings.csv; more follow after them.
 FINDING_COLUMNS = (
@@ -48,6 +48,10 @@ MORE_FINDING_COLUMNS = (
     "system_type",
     "account_key",
     "weeks_on_list",
+    "k",
+    "n",
+    "last_good",
+    "limit_where",
     "page_no",
 )
 INCIDENT_COLUMNS = (
@@ -74,7 +78,8 @@ UNPROTECTED_COLUMNS = (
     "told_authority_at",
     "told_owner_at",
 )
-
+_RUN_KEYS: tuple[str, ...] = ("run_id", "kind", "label", "from_utc", "until_utc", "as_of_utc")
+_RUN_KEYS += ("timezone", "station", "edition", "sigaudit_version")
 # A spreadsheet takes a cell that begins so for a formula; the last five are the full-width forms
 # and the sign that some versions read as a minus.
 _STARTS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20", "\u2212")
@@ -143,6 +148,12 @@ def _plain(value: Any) -> str:
     raise TypeError(f"{type(value).__name__} has no place in a run document")
 
 
+def told(meta: Mapping[str, Any]) -> dict[str, Any]:
+    """The run's meta data as documents tell them: instants as UTC text with ``Z``, no table schemas."""
+    kept = {key: value for key, value in meta.items() if key != "tables"}
+    return kept | {key: utc_text(at) for key in kept if key.endswith("_utc") and (at := instant(kept[key]))}
+
+
 def write_findings(run: RunLike, folder: Path, findings: Sequence[Row]) -> list[Path]:
     """Write findings.csv and findings.json (format ``sigaudit.findings``, version 1)."""
     names = FINDING_COLUMNS + MORE_FINDING_COLUMNS
@@ -150,21 +161,7 @@ def write_findings(run: RunLike, folder: Path, findings: Sequence[Row]) -> list[
     document = {
         "format": "sigaudit.findings",
         "version": 1,
-        "run": {
-            key: meta[key]
-            for key in (
-                "run_id",
-                "kind",
-                "label",
-                "from_utc",
-                "until_utc",
-                "as_of_utc",
-                "timezone",
-                "station",
-                "edition",
-                "sigaudit_version",
-            )
-        },
+        "run": {key: value for key, value in told(meta).items() if key in _RUN_KEYS},
         "figures": sorted(rows(run, "figures"), key=lambda row: str(row["name"])),
         "findings": [{name: row.get(name) for name in names} for row in findings],
         "resolved": sorted(rows(run, "resolved"), key=lambda row: str(row["finding_id"])),
@@ -179,5 +176,5 @@ def write_findings(run: RunLike, folder: Path, findings: Sequence[Row]) -> list[
 def write_run(run: RunLike, folder: Path, written: Iterable[Path]) -> Path:
     """Write run.json: the run's meta data, and the SHA-256 of every file written before it."""
     hashes = {path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in written}
-    document = {"format": "sigaudit.run", "version": 1, **run.meta, "files": dict(sorted(hashes.items()))}
+    document = {"format": "sigaudit.run", "version": 1, **told(run.meta), "files": dict(sorted(hashes.items()))}
     return write_json(folder / "run.json", document)

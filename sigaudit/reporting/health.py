@@ -29,11 +29,15 @@ _CAUTIONS = ("C01", "C02", "C16", "C17", "C20", "C23")
 
 @dataclass(frozen=True)
 class Days:
-    """Local days of one account with something due: as expected, not as expected, excused only."""
+    """Local days of one account with something due: as expected, not as expected, excused only.
+
+    ``whole``: days as expected are known; else only those with a missed test are.
+    """
 
     expected: int
     missed: tuple[date, ...]
     excused: int
+    whole: bool = True
 
     @property
     def judged(self) -> int:
@@ -47,10 +51,13 @@ class Days:
                 days = counted(self.excused, "day")
                 return f"Not judged: all that was due fell into an excused time ({days}). Not proven."
             return "Not judged: this run holds nothing that was due from this account."
-        said = f"Reported as expected on {self.expected} of {self.judged} days"
-        if self.missed:
-            days = ", ".join(day_text(day) for day in self.missed[:4])
-            said += f"; not on {days}" + (f" and {len(self.missed) - 4} more" if len(self.missed) > 4 else "")
+        named = ", ".join(day_text(day) for day in self.missed[:4])
+        named += f" and {len(self.missed) - 4} more" if len(self.missed) > 4 else ""
+        if not self.whole:
+            said = f"A test was missed on {counted(len(self.missed), 'day')}: {named}"
+        else:
+            said = f"Reported as expected on {self.expected} of {self.judged} days"
+            said += f"; not on {named}" if self.missed else ""
         if self.excused:
             said += f"; {self.excused} more not judged (excused)"
         return said + "."
@@ -63,7 +70,10 @@ def write(run: RunLike, folder: Path) -> list[Path]:
     were all excused is not judged. Accounts without any due slot in the run are said to be not judged.
     """
     clock = Clock(run.meta["timezone"])
-    days = days_by_account(rows(run, "slots"), clock)
+    slots = rows(run, "slots")
+    # Where a run names only the tests that did not come, no day can be called as expected.
+    whole = any(row["state"] == "received" for row in slots)
+    days = days_by_account(slots, clock, whole=whole)
     findings: dict[str, list[Row]] = defaultdict(list)
     for row in overview.findings_in_order(run):
         if row["severity"] != "note":
@@ -91,16 +101,17 @@ def write(run: RunLike, folder: Path) -> list[Path]:
             clock=clock,
             customers=ordered,
             accounts=len(everybody),
+            days_whole=whole,
             judged=sum(1 for entry in everybody if entry["days"].judged),
-            whole=sum(1 for entry in everybody if entry["days"].judged and not entry["days"].missed),
+            as_expected=sum(1 for entry in everybody if entry["days"].judged and not entry["days"].missed),
             cautions=cautions(*_CAUTIONS),
         )
     )
     return [write_text(folder / "health.html", text)]
 
 
-def days_by_account(slots: Sequence[Row], clock: Clock) -> dict[str, Days]:
-    """Per account key: its local days with a slot due, by how they went."""
+def days_by_account(slots: Sequence[Row], clock: Clock, *, whole: bool = True) -> dict[str, Days]:
+    """Per account key: its local days with a slot due, by how they went (``whole``: see :class:`Days`)."""
     seen: dict[str, dict[date, set[str]]] = defaultdict(lambda: defaultdict(set))
     for row in slots:
         seen[row["account_key"]][clock.local(row["due_utc"]).date()].add(row["state"])
@@ -108,7 +119,7 @@ def days_by_account(slots: Sequence[Row], clock: Clock) -> dict[str, Days]:
     for key, held in seen.items():
         missed = tuple(sorted(day for day, states in held.items() if "missed" in states))
         expected = sum(1 for states in held.values() if "received" in states and "missed" not in states)
-        made[key] = Days(expected, missed, sum(1 for states in held.values() if states == {"excused"}))
+        made[key] = Days(expected, missed, sum(1 for states in held.values() if states == {"excused"}), whole)
     return made
 
 

@@ -17,8 +17,10 @@ from sigaudit.reporting.page import (
     Clock,
     Row,
     RunLike,
+    apart,
     cautions,
     number,
+    percent,
     rank,
     rows,
 )
@@ -41,6 +43,8 @@ _FIGURES = (
     ("findings_major", "major findings"),
     ("not_judged_accounts", "accounts not judged"),
 )
+# Figures that are a part of a whole; cuts at some accounts are not (``of`` counts another thing there).
+_SHARES = {name for name, _ in _FIGURES} - {"line_cuts", "incidents"}
 _WORDS: dict[str, Sequence[str]] = {
     "severity": SEVERITIES,
     "status": STATUSES,
@@ -144,7 +148,14 @@ def headline(figures: Sequence[Row]) -> list[Row]:
     labels = dict(_FIGURES)
     names = list(labels)
     ordered = sorted(figures, key=lambda row: (rank(names, row["name"]), row["name"]))
-    return [{**row, "label": labels.get(row["name"], row["name"].replace("_", " "))} for row in ordered]
+    return [
+        {
+            **row,
+            "label": labels.get(row["name"], row["name"].replace("_", " ")),
+            "share": percent(row["value"], row["of"]) if row["name"] in _SHARES else "",
+        }
+        for row in ordered
+    ]
 
 
 def changed(findings: Sequence[Row], resolved: Sequence[Row]) -> Row:
@@ -167,6 +178,7 @@ def compact_findings(findings: Sequence[Row], clock: Clock) -> Row:
             "since": clock.short(row["since"]),
             "limit_text": limit_text(row),
             "measured_text": measured_text(row),
+            "look_alikes": apart(row["look_alikes"]),
         }
         for row in findings
     ]

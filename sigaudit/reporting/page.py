@@ -154,6 +154,11 @@ def counted(n: int, one: str, many: str = "") -> str:
     return f"{n:,} {one if n == 1 else many or one + 's'}"
 
 
+def apart(text: str) -> str:
+    """Several texts in one cell, told apart by `` | `` there, as one sentence."""
+    return "; ".join(part.strip() for part in text.split(" | "))
+
+
 _UNSEEN = {code: 0x2400 + code for code in range(32) if code not in (9, 10)}
 _TURNS = (0x61C, 0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2066, 0x206A))
 _UNSEEN |= {0x7F: 0x2421, **dict.fromkeys(_TURNS, 0xFFFD)}
@@ -190,8 +195,8 @@ def environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    made.filters.update(number=number, day=day_text, data_block=data_block)
-    made.globals.update(counted=counted, percent=percent, page_name=page_name)
+    made.filters.update(number=number, data_block=data_block, apart=apart)
+    made.globals.update(counted=counted, percent=percent, page_name=page_name, instant=instant)
     made.globals.update(policy=POLICY, plain_policy=PLAIN_POLICY)
     made.globals["plain_style"] = Markup((TEMPLATES / "page.css").read_text(encoding="utf-8"))
     return made

@@ -19,7 +19,7 @@ _SPANS = {
     "coverage_hole": ("log missing", "critical", "x"),
     "incident": ("incident", "minor", "/"),
     "on_test": ("on test", "excused", "."),
-    "episode": ("standing", "major", "\\"),
+    "episode": ("condition", "major", "\\"),
 }
 _SLOTS = {
     "received": ("received", "good", "circle"),
@@ -41,8 +41,13 @@ def timeline(
     check_ins: Sequence[Row],
     clock: Clock,
     as_of: datetime,
+    *,
+    whole: bool = True,
 ) -> Chart:
-    """Chart of one account. Tables: evidence, slots, spans, check_in_days of that account's page."""
+    """Chart of one account. Tables: evidence, slots, spans, check_in_days of that account's page.
+
+    ``whole``: the slots hold the tests that came too; else a share of tests would be a false one.
+    """
     edges = [row["received_utc"] for row in evidence] + [row["due_utc"] for row in slots]
     edges += [row["from_utc"] for row in held if row["kind"] != "coverage_hole"]
     edges += [clock.noon(row["local_day"]) for row in check_ins]
@@ -74,15 +79,7 @@ def timeline(
     _draw_slots(slots, traces, order, clock)
     _draw_check_ins(check_ins, traces, order, clock)
     shown = _draw_signals(evidence, traces, order, clock)
-    counts = Counter(row["state"] for row in slots)
-    title = f"{counted(len(evidence), 'signal')} from {clock.text(min(edges))} to {clock.text(max(edges))}"
-    if slots:
-        judged = counts["received"] + counts["missed"]
-        title = (
-            f"{counts['received']:,} of {counted(judged, 'test')} due came"
-            + (f" ({counts['excused']:,} more excused)" if counts["excused"] else "")
-            + f"; {counted(len(evidence), 'signal')} in all"
-        )
+    title = _title(evidence, slots, whole)
     if shown < len(evidence):
         note += " Signals of one kind within one hour are drawn as one mark."
     return chart(
@@ -112,6 +109,18 @@ def timeline(
         head=("row", "first", "last", "marks"),
         table=_table(evidence, slots, check_ins, clock),
     )
+
+
+def _title(evidence: Sequence[Row], slots: Sequence[Row], whole: bool) -> str:
+    counts = Counter(row["state"] for row in slots)
+    heard = f"{counted(len(evidence), 'signal')} in all"
+    if not slots:
+        return heard
+    excused = f" ({counts['excused']:,} more excused)" if counts["excused"] else ""
+    if whole:
+        judged = counted(counts["received"] + counts["missed"], "test")
+        return f"{counts['received']:,} of {judged} due came{excused}; {heard}"
+    return f"{counted(counts['missed'], 'test')} due did not come{excused}; {heard}"
 
 
 def _span_text(row: Row, word: str, clock: Clock) -> str:

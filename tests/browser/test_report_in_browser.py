@@ -233,7 +233,7 @@ def test_printed(opened: Opened, paper: str, points: tuple[int, int]) -> None:
     for part in (
         "What was read, and what is missing",
         "2 accounts without a proven path now",
-        "8 of 8 findings",
+        "8 of 8 findings severity account site finding since",
         "82.5 % of 280 tests due came in time",
         "Thu 22 Oct",
         "Cured site",

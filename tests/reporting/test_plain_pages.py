@@ -6,11 +6,12 @@ import re
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import pyarrow.compute as pc
 from made_run import small
-from run_tables import FROM, SCRIPT
+from run_tables import FROM, SCRIPT, MadeRun
 from test_weekly_page import Page
 
-from sigaudit.reporting import health, overview, revisit
+from sigaudit.reporting import health, overview, revisit, weekly
 from sigaudit.reporting.page import Clock
 from sigaudit.reporting.sites import sites
 
@@ -86,3 +87,18 @@ def test_days_are_local_days() -> None:
     # 23:30 UTC on 18 October is 01:30 on the 19th in Vienna (UTC+2, tz database).
     slots = [{"account_key": "a", "due_utc": datetime(2026, 10, 18, 23, 30), "state": "missed"}]
     assert health.days_by_account(slots, CLOCK)["a"].missed[0].day == 19
+
+
+def test_where_only_missed_tests_are_known_no_share_is_claimed(tmp_path: Path) -> None:
+    run = small()
+    slots = run.tables["slots"]
+    missed = slots.filter(pc.not_equal(slots["state"], "received"))
+    lame = MadeRun(run.meta, {**run.tables, "slots": missed})
+    text = text_of(health.write(lame, tmp_path)[0])
+    assert "as expected on" not in text
+    assert "Days as expected are not counted" in text
+    assert "A test was missed on 5 days: Wed 21 Oct, Thu 22 Oct, Fri 23 Oct, Sat 24 Oct and 1 more" in text
+    weekly.write(lame, tmp_path, station="Invented station")
+    page = Page((tmp_path / "accounts" / "0001.html").read_text(encoding="utf-8")).text
+    assert "5 tests due did not come (2 more excused); 40 signals in all" in page
+    assert "of 5 tests due came" not in page

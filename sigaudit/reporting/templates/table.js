@@ -103,7 +103,7 @@
 
   for (const head of table.querySelectorAll("[data-sort]")) {
     const button = make("button", { type: "button" }, head.textContent);
-    head.replaceChildren(button);
+    head.replaceChildren(button, make("span", { class: "printed", "aria-hidden": "true" }, head.textContent));
     button.addEventListener("click", () => {
       descending = sorted === head.dataset.sort && !descending;
       sorted = head.dataset.sort;
