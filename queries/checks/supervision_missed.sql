@@ -1,10 +1,14 @@
 -- purpose: a supervised path was lost, again and again or for long
 -- grain:   one row per account and path with a required supervision interval
--- reads:   requirements, paths, check_in_gaps, life, losses, account_line_facts,
---          untold, limits
--- params:  $from, $until timestamp [UTC]
+-- reads:   requirements, paths, check_in_gaps, life, losses, episodes, excuses,
+--          account_line_facts, untold, limits
+-- params:  $as_of, $from, $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [check-ins] where
 --          check-ins are in the log, else [h] lost between loss and restore
+-- A silence counts by its part in the window. A loss without a restore is known
+-- to last until its last reminder where the path spoke afterwards, and until
+-- the log lacks hours in which the restore may lie. Losses that overlap (told
+-- by the network and by the panel) are one time.
 with
 supervised as (
     select
@@ -30,7 +34,15 @@ gaps as (
     select
         account_key,
         path,
-        sum(missed) as missed,
+        sum(least(
+            missed,
+            ceil(
+                (
+                    epoch(least(until_utc, cast($until as timestamp)))
+                    - epoch(greatest(from_utc, cast($from as timestamp)))
+                ) / seconds
+            )
+        )) as missed,
         count(*) filter (where missed > 0) as n_gaps,
         count(*) filter (where missed = 0) as n_excused,
         min(from_utc) filter (where missed > 0) as first_utc,
@@ -44,15 +56,100 @@ seen as (
     where sign = 'check_in'
     group by account_key, path
 ),
+shown as (
+    select account_key, path, max(last_utc) as last_utc
+    from life
+    where sign in ('test', 'check_in')
+    group by account_key, path
+),
+told as (
+    select
+        l.account_key,
+        l.path,
+        l.started_utc,
+        l.restored_utc,
+        max(e.last_event_utc) as last_word_utc,
+        max(s.last_utc) as shown_utc
+    from losses as l
+    inner join episodes as e
+        on
+            l.account_key = e.account_key
+            and l.started_utc = e.started_utc
+            and e.family in ('350', '353', '355', '356')
+    left join shown as s
+        on l.account_key = s.account_key and l.path = s.path
+    group by l.account_key, l.path, l.started_utc, l.restored_utc
+),
+lacking as (
+    select
+        t.account_key,
+        t.path,
+        t.started_utc,
+        min(greatest(x.from_utc, t.last_word_utc)) as from_utc
+    from told as t
+    inner join excuses as x
+        on t.account_key = x.account_key and t.path = x.path
+    where
+        t.restored_utc is null
+        and x.why <> 'on_test'
+        and x.until_utc > t.last_word_utc
+        and x.from_utc < $as_of
+    group by t.account_key, t.path, t.started_utc
+),
+known as (
+    select
+        t.account_key,
+        t.path,
+        t.started_utc,
+        t.last_word_utc,
+        greatest(t.started_utc, cast($from as timestamp)) as from_utc,
+        least(
+            cast($until as timestamp),
+            case
+                when t.restored_utc is not null then t.restored_utc
+                when t.shown_utc > t.last_word_utc then t.last_word_utc
+                else coalesce(k.from_utc, $as_of)
+            end
+        ) as until_utc,
+        case
+            when t.restored_utc is null and t.shown_utc > t.last_word_utc
+                then 1
+            else 0
+        end as n_ended_unseen,
+        case when k.from_utc is null then 0 else 1 end as n_lacking
+    from told as t
+    left join lacking as k
+        on
+            t.account_key = k.account_key
+            and t.path = k.path
+            and t.started_utc = k.started_utc
+),
+stepped as (
+    select
+        *,
+        max(until_utc) over (
+            partition by account_key, path
+            order by from_utc, until_utc
+            rows between unbounded preceding and 1 preceding
+        ) as covered_utc
+    from known
+    where until_utc > $from or last_word_utc >= $from
+),
 lost as (
     select
         account_key,
         path,
         count(*) as n_losses,
-        sum(lost_s) as lost_s,
+        sum(greatest(
+            0,
+            epoch(until_utc)
+            - epoch(greatest(from_utc, coalesce(covered_utc, from_utc)))
+        )) as lost_s,
+        sum(n_ended_unseen) as n_ended_unseen,
+        sum(n_lacking) as n_lacking,
         min(started_utc) as first_utc,
-        max(coalesce(restored_utc, $until)) as last_utc
-    from losses
+        max(until_utc) as last_utc
+    from stepped
     group by account_key, path
 ),
 joined as (
@@ -65,6 +162,8 @@ joined as (
         v.last_utc as last_seen_utc,
         coalesce(l.n_losses, 0) as n_losses,
         coalesce(l.lost_s, 0) / 3600 as lost_hours,
+        coalesce(l.n_ended_unseen, 0) as n_ended_unseen,
+        coalesce(l.n_lacking, 0) as n_lacking,
         coalesce(g.first_utc, l.first_utc) as first_utc,
         coalesce(g.last_utc, l.last_utc) as last_utc,
         coalesce(f.n_losses_of_anybody, 0) as n_losses_of_anybody
@@ -87,6 +186,7 @@ select
         when checks_in = 'yes' and missed >= misses then 'finding'
         when checks_in = 'yes' then 'sound'
         when lost_hours > lost_h then 'finding'
+        when n_ended_unseen > 0 or n_lacking > 0 then 'not_judged'
         when n_losses_of_anybody = 0 then 'not_judged'
         else 'sound'
     end as verdict,
@@ -98,6 +198,10 @@ select
         when checks_in = 'yes' and missed > 0 then 'single misses'
         when checks_in = 'yes' then ''
         when lost_hours > lost_h then ''
+        when n_ended_unseen > 0
+            then 'no restore came, yet the path spoke later'
+        when n_lacking > 0
+            then 'the restore may lie in hours that the log lacks'
         when n_losses_of_anybody = 0
             then 'check-ins are not in this log and no loss of any path is'
         else ''
@@ -112,7 +216,7 @@ select
     $until as evidence_until_utc,
     last_seen_utc as last_good_utc,
     n_gaps + n_losses as evidence_count,
-    n_excused as excused_count,
+    n_excused + n_lacking as excused_count,
     case
         when checks_in = 'yes' and missed >= 3 * misses then 3
         when checks_in <> 'yes' and lost_hours > 3 * lost_h then 3
