@@ -6,8 +6,10 @@
 -- returns: the row contract of a check; measured and limit [h]
 -- Where an interval is required and has been kept before, that many intervals
 -- may pass (of its own rhythm, where that is longer: the interval has a check
--- of its own). Where none is known, a long fixed limit holds and the account's own past must make such a
--- silence improbable: P(0 days heard in L | d days heard in T)
+-- of its own). A figure from memory counts as its own past where its own tests
+-- bear it out, and as nothing beyond the long limit. Where none is known, a
+-- long fixed limit holds and the account's own past must make such a silence
+-- improbable: P(0 days heard in L | d days heard in T)
 -- = (T / (T + L)) ^ (d + 1/2), the gamma-Poisson prediction.
 with
 kept as (
@@ -15,8 +17,16 @@ kept as (
         v.account_key,
         greatest(v.seconds, coalesce(r.period_s, 0)) as seconds,
         v.grace_s,
-        v.source,
-        v.standing
+        case
+            when v.standing = 'memory' and r.period_s is not null
+                then 'inferred'
+            else v.source
+        end as source,
+        case
+            when v.standing = 'memory' and r.period_s is not null
+                then 'own past'
+            else v.standing
+        end as standing
     from visible_requirements as v
     left join test_measures as m
         on
@@ -87,14 +97,11 @@ clocked as (
             when s.seconds is null then s.no_interval_s
             else s.seconds * s.intervals + s.grace_s
         end as limit_s,
-        case
-            when s.seconds is not null then 0.0
-            else power(
-                s.life_s
-                / (s.life_s + greatest(s.gap_s - coalesce(h.hidden_s, 0), 0)),
-                s.days_heard + 0.5
-            )
-        end as p_silence
+        power(
+            s.life_s
+            / (s.life_s + greatest(s.gap_s - coalesce(h.hidden_s, 0), 0)),
+            s.days_heard + 0.5
+        ) as p_silence
     from silent as s
     left join hidden as h on s.account_key = h.account_key
 )
@@ -104,13 +111,14 @@ select
     case
         when open_s <= limit_s and gap_s <= limit_s then 'sound'
         when open_s <= limit_s then 'not_judged'
-        when p_silence > chance then 'not_judged'
+        when seconds is null and p_silence > chance then 'not_judged'
         else 'finding'
     end as verdict,
     case
         when open_s <= limit_s and gap_s <= limit_s then ''
         when open_s <= limit_s then 'excused by an incident or missing log'
-        when p_silence > chance then 'no interval known and seldom heard'
+        when seconds is null and p_silence > chance
+            then 'no interval known and seldom heard'
         else ''
     end as reason,
     open_s / 3600 as measured,
@@ -127,5 +135,12 @@ select
     0 as k,
     0 as n,
     case when source = 'inferred' then 1 else 0 end as inferred,
-    coalesce(standing, '') as standing
+    case
+        when
+            standing = 'memory'
+            and open_s > no_interval_s
+            and p_silence <= chance
+            then ''
+        else coalesce(standing, '')
+    end as standing
 from clocked
