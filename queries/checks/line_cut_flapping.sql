@@ -1,45 +1,104 @@
 -- purpose: a telephone line that goes and comes back again and again
 -- grain:   one row per account with a line fault in the window
--- reads:   episodes, accounts, limits
--- params:  $from, $until, $as_of timestamp [UTC]
+-- reads:   episodes, on_test, excuses, accounts, limits
+-- params:  $from, $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [cuts in the window]
+-- Cuts made while on test are a technician's and not counted. Few cuts are
+-- sound only if the same pace over the hours that the log lacks stays few.
 with
-cuts as (
+begun as (
     select
         e.account_key,
-        count(*) as n_cuts,
-        count(*) filter (where e.restored_utc is not null) as n_back,
-        min(e.started_utc) as first_utc,
-        max(e.started_utc) as last_utc,
-        sum(e.n_doubt) as n_doubt
+        e.family,
+        e.partition,
+        e.zone,
+        e.started_utc,
+        min(e.restored_utc) as restored_utc,
+        sum(e.n_doubt) as n_doubt,
+        max(case when t.account_key is null then 0 else 1 end) as on_test
     from episodes as e
     inner join accounts as a on e.account_key = a.account_key
+    left join on_test as t
+        on
+            e.account_key = t.account_key
+            and e.started_utc >= t.from_utc
+            and (t.until_utc is null or e.started_utc < t.until_utc)
     where
         a.monitored
         and e.family in ('351', '352')
         and e.started_utc >= $from
         and e.started_utc < $until
-    group by e.account_key
+    group by e.account_key, e.family, e.partition, e.zone, e.started_utc
+),
+cuts as (
+    select
+        account_key,
+        count(*) filter (where on_test = 0) as n_cuts,
+        count(*) filter (
+            where on_test = 0 and restored_utc is not null
+        ) as n_back,
+        sum(on_test) as n_on_test,
+        min(started_utc) as first_utc,
+        max(started_utc) as last_utc,
+        sum(n_doubt) as n_doubt
+    from begun
+    group by account_key
+),
+lacking as (
+    select
+        account_key,
+        sum(
+            epoch(least(until_utc, cast($until as timestamp)))
+            - epoch(greatest(from_utc, cast($from as timestamp)))
+        ) as lacking_s
+    from excuses
+    where
+        path = ''
+        and why <> 'on_test'
+        and until_utc > $from
+        and from_utc < $until
+    group by account_key
+),
+judged as (
+    select
+        c.*,
+        l.value as limit_n,
+        epoch(cast($until as timestamp)) - epoch(cast($from as timestamp))
+            as window_s,
+        coalesce(k.lacking_s, 0) as lacking_s
+    from cuts as c
+    inner join limits as l
+        on c.account_key = l.account_key and l.name = 'cuts'
+    left join lacking as k on c.account_key = k.account_key
 )
 select
-    c.account_key,
+    account_key,
     '' as subject,
-    case when c.n_cuts >= l.value then 'finding' else 'sound' end as verdict,
-    case when c.n_cuts >= l.value then '' else 'few cuts' end as reason,
-    cast(c.n_cuts as double) as measured,
-    l.value as limit_value,
+    case
+        when n_cuts >= limit_n then 'finding'
+        when n_cuts * window_s >= limit_n * (window_s - lacking_s)
+            then 'not_judged'
+        else 'sound'
+    end as verdict,
+    case
+        when n_cuts >= limit_n then ''
+        when n_cuts * window_s >= limit_n * (window_s - lacking_s)
+            then 'too much of the window is not in the log'
+        when n_cuts = 0 then 'only while on test'
+        else 'few cuts'
+    end as reason,
+    cast(n_cuts as double) as measured,
+    limit_n as limit_value,
     'cuts' as unit,
-    c.first_utc as since_utc,
-    c.last_utc as until_utc,
-    c.first_utc as evidence_from_utc,
-    c.last_utc as evidence_until_utc,
+    first_utc as since_utc,
+    last_utc as until_utc,
+    first_utc as evidence_from_utc,
+    last_utc as evidence_until_utc,
     cast(null as timestamp) as last_good_utc,
-    c.n_cuts as evidence_count,
-    0 as excused_count,
-    case when c.n_cuts >= 3 * l.value then 3 else 2 end as grade,
-    c.n_back as k,
-    c.n_cuts as n,
-    case when c.n_doubt > 0 then 1 else 0 end as doubtful
-from cuts as c
-inner join limits as l
-    on c.account_key = l.account_key and l.name = 'cuts'
+    n_cuts as evidence_count,
+    n_on_test as excused_count,
+    case when n_cuts >= 3 * limit_n then 3 else 2 end as grade,
+    n_back as k,
+    n_cuts as n,
+    case when n_doubt > 0 then 1 else 0 end as doubtful
+from judged
