@@ -1,16 +1,29 @@
--- purpose: due tests that did not come, of the accounts that have a page
--- grain:   one row per page, path, kind of test and due time
--- reads:   kept_slots, asked
--- params:  none
--- returns: state missed or excused, and by what
+-- purpose: due tests one by one: came, did not come, could not be expected
+-- grain:   one row per account, path, kind of test and due or received time
+-- reads:   kept_slots, kept_received_slots, asked
+-- params:  $from timestamp [UTC]
+-- returns: state received, missed or excused, and by what. Accounts with a page
+--          from 28 days before the window, the others for the window
+with
+told as (
+    select
+        account_key, path, what, due_utc, state, why
+    from kept_slots
+    union all
+    select
+        account_key, path, what, received_utc as due_utc,
+        'received' as state, '' as why
+    from kept_received_slots
+)
 select
     a.page_no,
-    s.account_key,
-    s.path,
-    s.what as origin,
-    s.due_utc,
-    s.state,
-    s.why as excused_by
-from kept_slots as s
-inner join asked as a on s.account_key = a.account_key
-order by a.page_no, s.path, s.what, s.due_utc
+    t.account_key,
+    t.path,
+    t.what as origin,
+    t.due_utc,
+    t.state,
+    t.why as excused_by
+from told as t
+left join asked as a on t.account_key = a.account_key
+where a.page_no is not null or t.due_utc >= $from
+order by t.account_key, t.path, t.what, t.due_utc, t.state

@@ -1,6 +1,6 @@
 -- purpose: what shades an account's timeline: on test, holes, open conditions
 -- grain:   one row per page and span
--- reads:   all_on_test, kept_excuses, kept_episodes, asked
+-- reads:   all_on_test, kept_excuses, kept_episodes, asked, codes
 -- params:  $from, $until timestamp [UTC]
 -- returns: until_utc is null while the span is open
 with
@@ -19,7 +19,7 @@ spans as (
         a.page_no,
         case when e.why = 'export_gap' then 'coverage_hole' else 'incident' end
             as kind,
-        e.why as label,
+        replace(e.why, '_', ' ') as label,
         e.from_utc,
         e.until_utc
     from kept_excuses as e
@@ -29,11 +29,12 @@ spans as (
     select
         a.page_no,
         'episode' as kind,
-        p.family as label,
+        p.family || ' ' || coalesce(c.label, '') as label,
         p.started_utc as from_utc,
         p.restored_utc as until_utc
     from kept_episodes as p
     inner join asked as a on p.account_key = a.account_key
+    left join codes as c on p.code = c.code
     where coalesce(p.restored_utc, $until) >= $from - interval 28 day
 )
 select page_no, kind, label, from_utc, until_utc

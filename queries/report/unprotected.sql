@@ -130,7 +130,10 @@ select
     ) as since_utc,
     case
         when not j.is_heard then 'never heard in the log'
-        when e.why is not null then 'silent; log coverage: ' || e.why
+        when e.why = 'export_gap'
+            then 'silent; no log of its receiver lines is held'
+        when e.why is not null
+            then 'silent; its receiver or line was down or not told apart'
         when j.is_by_default
             then 'no interval known and silent for over a day'
         else 'overdue on every path that can be judged'

@@ -28,8 +28,8 @@ KEPT = (
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
     "test_rhythm", "day_classes", "limits",
 )  # fmt: skip
-# Sums over a range's accounts, for the reports only.
-SUMS = ("tests_by_day",)
+# For the reports only; no check reads them.
+SUMS = ("tests_by_day", "received_slots")
 MOST_SLOTS = 4096
 
 
@@ -129,7 +129,8 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
     desk.put("rhythm", _rhythm(desk))
     desk.make_query("measures/43_test_rhythm")
     for name in ("50_requirements", "51_visible_requirements", "60_slots", "61_test_measures", "62_check_in_gaps",
-                 "63_losses", "64_tests_by_day"):  # fmt: skip
+                 "63_losses", "64_tests_by_day",
+        "65_received_slots"):  # fmt: skip
         desk.make_query(f"measures/{name}")
     for table in (*KEPT, *SUMS):
         desk.keep(table, f"kept_{table}")
