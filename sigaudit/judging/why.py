@@ -53,7 +53,8 @@ def explain(store: Store, settings: Settings, finding: str) -> Explanation:
         desk.view("signals", f"select * from ({signals_relation(store)}) where account_key in ({keys})")
         desk.put("asked", asked)
         desk.put("slots", run.table("slots"))
-        desk.make("due", f"select * from slots where state <> 'received' and account_key = {literal(row['account_key'])}")
+        mine = literal(row["account_key"])
+        desk.make("due", f"select * from slots where state <> 'received' and account_key = {mine}")
         evidence = desk.run(query(f"evidence/{card.evidence}")).to_pylist()
         also = _repeats(desk, store, [(e["source_id"], e["line_no"]) for e in evidence if e["source_id"] is not None])
     names = {source.source_id: source.name for source in store.catalog.sources()}
