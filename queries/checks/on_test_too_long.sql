@@ -1,35 +1,68 @@
 -- purpose: an account left on test
--- grain:   one row per account with an on-test span that reaches into the window
+-- grain:   one row per account with an on-test span reaching into the window
 -- reads:   on_test, accounts, limits
 -- params:  $as_of, $from, $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [h]
+-- Spans that overlap are one time on test; one that begins when the one before
+-- ends is a renewal and stands alone. A planned end after $as_of has not come.
 with
 spans as (
     select
         t.account_key,
         t.from_utc,
-        t.until_utc,
-        (epoch(coalesce(t.until_utc, $as_of)) - epoch(t.from_utc)) / 3600
-            as on_test_h
+        least(coalesce(t.until_utc, $as_of), $as_of) as until_utc,
+        case
+            when t.until_utc is null or t.until_utc > $as_of then 1 else 0
+        end as is_open
     from on_test as t
     inner join accounts as a on t.account_key = a.account_key
-    where
-        a.monitored
-        and t.from_utc < $as_of
-        and coalesce(t.until_utc, $as_of) > $from
-        and t.from_utc < $until
+    where a.monitored and t.from_utc < $as_of
+),
+marked as (
+    select
+        *,
+        case
+            when from_utc < max(until_utc) over (
+                partition by account_key
+                order by from_utc, until_utc
+                rows between unbounded preceding and 1 preceding
+            ) then 0
+            else 1
+        end as begins
+    from spans
+),
+numbered as (
+    select
+        *,
+        sum(begins) over (
+            partition by account_key
+            order by from_utc, until_utc
+            rows between unbounded preceding and current row
+        ) as time_no
+    from marked
+),
+times as (
+    select
+        account_key,
+        time_no,
+        min(from_utc) as from_utc,
+        max(until_utc) as until_utc,
+        max(is_open) as is_open,
+        count(*) as n_spans,
+        (epoch(max(until_utc)) - epoch(min(from_utc))) / 3600 as on_test_h
+    from numbered
+    group by account_key, time_no
 ),
 longest as (
     select
         account_key,
         max(on_test_h) as on_test_h,
         arg_max(from_utc, on_test_h) as from_utc,
-        arg_max(coalesce(until_utc, $as_of), on_test_h) as until_utc,
-        max(case
-            when until_utc is null or until_utc > $as_of then 1 else 0
-        end) as is_open,
-        count(*) as n_spans
-    from spans
+        arg_max(until_utc, on_test_h) as until_utc,
+        arg_max(is_open, on_test_h) as is_open,
+        sum(n_spans) as n_spans
+    from times
+    where until_utc > $from and from_utc < $until
     group by account_key
 )
 select
