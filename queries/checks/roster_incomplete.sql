@@ -17,28 +17,28 @@ path_gaps as (
 asked as (
     select account_key, count(*) as n_requirements
     from requirements
-    where source = 'roster'
+    where source in ('roster', 'edition')
     group by account_key
 ),
 gaps as (
     select
         a.account_key,
         l.value as least,
-        case when a.system_type = '' then 'system type; ' else '' end
+        case when a.system_type = '' then ', system type' else '' end
             as no_type,
-        case when p.account_key is null then 'paths; ' else '' end as no_paths,
+        case when p.account_key is null then ', paths' else '' end as no_paths,
         case
-            when p.n_without_receiver > 0 then 'receiver of each path; '
+            when p.n_without_receiver > 0 then ', receiver of each path'
             else ''
         end as no_receiver,
-        case when coalesce(p.n_without_kind, 0) > 0 then 'kind of path; '
+        case when coalesce(p.n_without_kind, 0) > 0 then ', kind of path'
             else '' end as no_kind,
         case
             when p.account_key is not null and q.account_key is null
-                then 'test or supervision interval; '
+                then ', test or supervision interval'
             else ''
         end as no_interval,
-        case when a.installed_on is null then 'install date; ' else '' end
+        case when a.installed_on is null then ', install date' else '' end
             as no_date
     from accounts as a
     inner join limits as l
@@ -65,8 +65,10 @@ select
     account_key,
     '' as subject,
     case when n_missing >= least then 'finding' else 'sound' end as verdict,
-    case when n_missing >= least then 'missing: ' || missing else '' end
-        as reason,
+    case
+        when n_missing >= least then 'missing: ' || substr(missing, 3)
+        else ''
+    end as reason,
     cast(n_missing as double) as measured,
     least as limit_value,
     'entries' as unit,
