@@ -68,7 +68,7 @@ def station_wide(
         "receiver_kinds",
         pa.table({n: pa.array([k[i] for k in kinds], pa.string()) for i, n in enumerate(("receiver", "line", "kind"))}),
     )
-    first = min((a for spans in coverage.spans.values() for a, _ in spans), default=None)
+    first = _first_second(coverage)
     data_first = desk.window.from_utc if first is None else datetime.fromtimestamp(first, UTC).replace(tzinfo=None)
     until = desk.window.as_of_utc + timedelta(days=2)
     desk.put(
@@ -221,3 +221,9 @@ def _holes(rows: list[tuple[str, float, float, str, str]]) -> pa.Table:
 
 def _text(value: str) -> str:
     return "'" + value.replace("'", "''") + "'"
+
+
+def _first_second(coverage: Coverage) -> float | None:
+    """When the log held begins [s since 1970]: its first signal, or its first covered second without traffic."""
+    heard = [float(series.first[0]) for series in coverage.traffic.values() if len(series.first)]
+    return min(heard or [a for spans in coverage.spans.values() for a, _ in spans], default=None)
