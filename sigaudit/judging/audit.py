@@ -199,7 +199,7 @@ def _meta(
         "sources": sources,
         "sum": sums,
         "checks": tables.check_states(cards, limits.severities(cards, settings)),
-        "previous": [run.meta["label"] for run in earlier],
+        "previous": [run.meta["label"] for run in reversed(earlier)],
     }
 
 
