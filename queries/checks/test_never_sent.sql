@@ -1,21 +1,25 @@
 -- purpose: a required test does not come although the site is heard
--- grain:   one row per account and test required by roster or edition of which
---          none was ever received
+-- grain:   one row per heard account and test required by roster or edition
 -- reads:   test_measures, heard, life, excuses, account_line_facts, paths,
 --          untold, station, limits
 -- params:  $as_of timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [intervals]
 -- Fires only where this log shows tests at all (of others, on the same lines),
--- and for the panel's own tests only where the log tells the boxes apart.
+-- and for the panel's own tests only where the log tells the boxes apart. One
+-- that has come at least once is sound here: whether it still does is asked by
+-- test_overdue. A test that never came is never sound, only not yet judged.
 with
 waiting as (
     select
         m.*,
         h.first_utc as heard_first_utc,
         h.last_utc as heard_last_utc,
-        greatest(
-            h.first_utc,
-            coalesce(cast(a.installed_on as timestamp), h.first_utc)
+        coalesce(
+            m.last_test_utc,
+            greatest(
+                h.first_utc,
+                coalesce(cast(a.installed_on as timestamp), h.first_utc)
+            )
         ) as start_utc,
         i.value as intervals,
         d.value * 3600 as least_s,
@@ -38,7 +42,7 @@ waiting as (
         where origin = 'panel'
         group by account_key
     ) as o on m.account_key = o.account_key
-    where m.source <> 'inferred' and m.n_ever = 0
+    where m.source <> 'inferred'
 ),
 hidden as (
     select
@@ -72,7 +76,9 @@ decided as (
         *,
         open_s > intervals * seconds + grace_s
         and open_s > least_s
-        and epoch(heard_last_utc) - epoch(start_utc) > seconds as is_missing
+        and epoch(heard_last_utc) - epoch(start_utc) > seconds as is_missing,
+        open_s + hidden_s > intervals * seconds + grace_s
+        and open_s + hidden_s > least_s as is_long
     from clocked
 )
 select
@@ -83,15 +89,20 @@ select
         else 'path=' || path
     end as subject,
     case
+        when n_ever > 0 then 'sound'
         when is_untold then 'not_judged'
-        when not is_missing then 'sound'
+        when not is_missing then 'not_judged'
         when what = 'panel_test' and n_panel = 0 then 'not_judged'
         when n_tests_of_others = 0 then 'not_judged'
         else 'finding'
     end as verdict,
     case
+        when n_ever > 0 then ''
         when is_untold then 'paths not told apart'
-        when not is_missing then ''
+        when not is_missing and is_long and hidden_s > 0
+            then 'excused by an incident, a test or missing log'
+        when not is_missing and is_long then 'not heard for long enough'
+        when not is_missing then 'heard for too short a time'
         when what = 'panel_test' and n_panel = 0 then 'origin not told apart'
         when n_tests_of_others = 0
             then 'no test of anybody in the log of these lines'
