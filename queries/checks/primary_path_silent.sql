@@ -4,6 +4,8 @@
 --          station, limits
 -- params:  $as_of timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [h]
+-- Where nothing is due on the primary path, its own quiet proves nothing: other
+-- signals than tests must have gone the other way for longer than an outage.
 with
 primaries as (
     select
@@ -11,6 +13,7 @@ primaries as (
         p.path,
         l.value as intervals,
         d.value * 3600 as least_s,
+        g.value * 3600 as outage_s,
         u.account_key is not null as is_untold
     from paths as p
     inner join accounts as a on p.account_key = a.account_key
@@ -18,6 +21,8 @@ primaries as (
         on p.account_key = l.account_key and l.name = 'intervals'
     inner join limits as d
         on p.account_key = d.account_key and d.name = 'least_h'
+    inner join limits as g
+        on p.account_key = g.account_key and g.name = 'outage_h'
     left join untold as u on p.account_key = u.account_key
     where
         a.monitored
@@ -34,6 +39,7 @@ alive as (
         path,
         min(first_utc) as first_utc,
         max(last_utc) as last_utc,
+        max(case when sign = 'signal' then last_utc end) as last_signal_utc,
         sum(n) as n
     from life
     group by account_key, path
@@ -44,7 +50,7 @@ others as (
         p.path,
         min(v.first_utc) as first_utc,
         max(v.last_utc) as last_utc,
-        sum(v.n) as n
+        max(v.last_signal_utc) as last_signal_utc
     from primaries as p
     inner join alive as v
         on
@@ -76,10 +82,22 @@ clocked as (
         greatest(
             coalesce(q.seconds * p.intervals + q.grace_s, 0), p.least_s
         ) as limit_s,
-        q.seconds is not null or coalesce(v.n, 0) >= 5 as is_expected
+        q.seconds is not null
+        or (
+            coalesce(v.n, 0) >= 5
+            and o.last_signal_utc is not null
+            and epoch(o.last_signal_utc) - epoch(v.last_utc) > p.outage_s
+        ) as is_expected,
+        p.is_untold
+        and (
+            v.last_utc is null
+            or coalesce(w.last_utc > v.last_utc, false)
+        ) as is_unclear
     from primaries as p
     left join alive as v
         on p.account_key = v.account_key and p.path = v.path
+    left join alive as w
+        on p.account_key = w.account_key and w.path = ''
     left join others as o
         on p.account_key = o.account_key and p.path = o.path
     left join required as q
@@ -106,6 +124,7 @@ judged as (
     select
         c.*,
         coalesce(h.hidden_s, 0) as hidden_s,
+        epoch($as_of) - epoch(c.start_utc) as gap_s,
         epoch($as_of) - epoch(c.start_utc) - coalesce(h.hidden_s, 0) as open_s,
         c.other_last_utc is not null
         and c.other_last_utc > c.start_utc
@@ -119,19 +138,24 @@ select
     account_key,
     'path=' || path as subject,
     case
-        when is_untold and n_primary = 0 then 'not_judged'
+        when gap_s <= limit_s and n_primary > 0 then 'sound'
+        when is_unclear then 'not_judged'
         when start_utc is null then 'not_judged'
-        when open_s <= limit_s then 'sound'
+        when open_s <= limit_s then 'not_judged'
         when not is_carried then 'not_judged'
         when not is_expected then 'not_judged'
         else 'finding'
     end as verdict,
     case
-        when is_untold and n_primary = 0 then 'paths not told apart'
+        when gap_s <= limit_s and n_primary > 0 then ''
+        when is_unclear then 'paths not told apart'
         when start_utc is null then 'nothing heard on any path'
-        when open_s <= limit_s then ''
+        when gap_s <= limit_s then 'heard for too short a time'
+        when open_s <= limit_s then 'excused by an incident or missing log'
         when not is_carried then 'the other path is silent too'
-        when not is_expected then 'primary path not proven, nothing due on it'
+        when not is_expected and n_primary = 0
+            then 'primary path not proven, nothing due on it'
+        when not is_expected then 'nothing was due on the primary path'
         else ''
     end as reason,
     open_s / 3600 as measured,
