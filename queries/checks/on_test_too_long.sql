@@ -53,17 +53,16 @@ times as (
     from numbered
     group by account_key, time_no
 ),
-longest as (
+ranked as (
     select
-        account_key,
-        max(on_test_h) as on_test_h,
-        arg_max(from_utc, on_test_h) as from_utc,
-        arg_max(until_utc, on_test_h) as until_utc,
-        arg_max(is_open, on_test_h) as is_open,
-        sum(n_spans) as n_spans
+        *,
+        sum(n_spans) over (partition by account_key) as n_spans_all,
+        row_number() over (
+            partition by account_key
+            order by on_test_h desc, from_utc desc
+        ) as place
     from times
     where until_utc > $from and from_utc < $until
-    group by account_key
 )
 select
     g.account_key,
@@ -78,12 +77,13 @@ select
     g.from_utc as evidence_from_utc,
     g.until_utc as evidence_until_utc,
     cast(null as timestamp) as last_good_utc,
-    g.n_spans as evidence_count,
+    g.n_spans_all as evidence_count,
     0 as excused_count,
     3 as grade,
     0 as k,
-    g.n_spans as n,
+    g.n_spans_all as n,
     g.is_open as aggravated
-from longest as g
+from ranked as g
 inner join limits as l
     on g.account_key = l.account_key and l.name = 'on_test_h'
+where g.place = 1
