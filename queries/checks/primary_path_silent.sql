@@ -1,7 +1,7 @@
 -- purpose: everything comes by the backup path, the primary one is silent
 -- grain:   one row per account with a primary path and another one
 -- reads:   paths, accounts, life, visible_requirements, excuses, untold,
---          station, limits
+--          limits
 -- params:  $as_of timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [h]
 -- Where nothing is due on the primary path, its own quiet proves nothing: other

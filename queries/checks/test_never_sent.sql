@@ -1,7 +1,7 @@
 -- purpose: a required test does not come although the site is heard
 -- grain:   one row per heard account and test required by roster or edition
--- reads:   test_measures, heard, life, excuses, account_line_facts, paths,
---          untold, station, limits
+-- reads:   test_measures, heard, life, excuses, account_line_facts, accounts,
+--          untold, limits
 -- params:  $as_of timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [intervals]
 -- Fires only where this log shows tests at all (of others, on the same lines),
