@@ -1,12 +1,29 @@
 -- purpose: tests that fail to come again and again, between others that do
 -- grain:   one row per account and required test that has come before
--- reads:   test_measures, test_odds, test_rhythm, untold, limits
+-- reads:   test_measures, test_odds, test_rhythm, slots, untold, limits
 -- params:  $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [% of due tests]
 -- Four weeks, closed gaps only: a test that stopped for good is overdue, not
 -- often missed. A finding needs enough misses, a rate that chance does not
--- explain (false discovery rate) and odds that favour a broken site.
+-- explain (false discovery rate) and odds that favour a broken site. Where
+-- another signal of the path stood for every single miss, the panel puts its
+-- test off on busy days, as it may; one miss with nothing in its place is enough
+-- to count them all.
 with
+alone as (
+    select
+        account_key,
+        path,
+        what,
+        count(*) as n_alone
+    from slots
+    where
+        state = 'missed'
+        and not is_open
+        and not lenient_ok
+        and due_utc >= $until - interval 28 day
+    group by account_key, path, what
+),
 judged as (
     select
         m.account_key,
@@ -26,6 +43,7 @@ judged as (
         f.value as fdr,
         t.value as enough,
         u.account_key is not null as is_untold,
+        coalesce(b.n_alone, 0) as n_alone,
         coalesce(r.period_s, 0) > 1.1 * m.seconds as is_longer
     from test_measures as m
     inner join test_odds as o
@@ -39,9 +57,20 @@ judged as (
         on m.account_key = f.account_key and f.name = 'false_discovery'
     inner join limits as t
         on m.account_key = t.account_key and t.name = 'due'
+    left join alone as b
+        on
+            m.account_key = b.account_key
+            and m.path = b.path
+            and m.what = b.what
     left join test_rhythm as r
         on m.account_key = r.account_key and m.path = r.path
     left join untold as u on m.account_key = u.account_key and m.path <> ''
+),
+decided as (
+    select
+        *,
+        k >= least and q_value <= fdr and p_broken >= 0.5 as is_often
+    from judged
 )
 select
     account_key,
@@ -52,15 +81,16 @@ select
     end as subject,
     case
         when is_untold or is_longer or n < enough then 'not_judged'
-        when k >= least and q_value <= fdr and p_broken >= 0.5 then 'finding'
+        when is_often and n_alone > 0 then 'finding'
         else 'sound'
     end as verdict,
     case
         when is_untold then 'paths not told apart'
         when is_longer then 'tests keep a longer interval than required'
         when n < enough then 'too few tests due'
-        when k > 0 and not (k >= least and q_value <= fdr and p_broken >= 0.5)
-            then 'single misses'
+        when is_often and n_alone = 0
+            then 'another signal came instead each time'
+        when k > 0 and not is_often then 'single misses'
         else ''
     end as reason,
     100.0 * k / greatest(n, 1) as measured,
@@ -83,4 +113,4 @@ select
     case when source = 'inferred' then 1 else 0 end as inferred,
     case when n_doubt > 0 then 1 else 0 end as doubtful,
     standing
-from judged
+from decided
