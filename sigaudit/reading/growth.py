@@ -11,7 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from sigaudit.reading.lines import HEAD, Digests, Lines
+from sigaudit.errors import InputProblem
+from sigaudit.reading.lines import HEAD, Digests, Lines, is_compressed
 from sigaudit.reading.staging import SKIPPED, Staged
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import Source
@@ -71,7 +72,8 @@ def earlier_state_of(
 
     The content of a source is not kept, so its beginning cannot be hashed again: every settled line of the new
     content must stand in the source with the same number, at the same byte, with the same key (or, for a
-    reject, the same text). lineage, rejects: table expressions of a source's rows.
+    reject, the same text). One without settled lines must end where a line of the source begins.
+    lineage, rejects: table expressions of a source's rows.
     """
     stage, until = engine.read_parquet([staged.path]), staged.open_line or staged.next_line
     for source in sources:
@@ -92,7 +94,7 @@ def earlier_state_of(
                     from theirs t where t.line_no = mine.line_no and t.byte_off = mine.byte_off
                     and (t.key = mine.key and mine.reason = '' or t.raw = mine.raw and mine.reason <> ''))),
                 (select count(*) from theirs
-                    where line_no = {staged.open_line} and byte_off = {staged.open_byte})""",
+                    where line_no = {until} and byte_off = {staged.open_byte or staged.size})""",
         )[0]
         if not strange and (settled or opened):
             return source
@@ -112,6 +114,22 @@ def in_order(arrivals: Sequence[Arrival]) -> list[Arrival]:
     heads = [one.head[:HEAD] for one in named]
 
     def leader(i: int) -> int:
-        return next(j for j in range(len(named)) if heads[i].startswith(heads[j]))
+        return next(j for j in range(len(named)) if heads[i].startswith(heads[j]) or heads[j].startswith(heads[i]))
 
-    return [named[i] for i in sorted(range(len(named)), key=lambda i: (leader(i), named[i].path.stat().st_size, i))]
+    leaders = [leader(i) for i in range(len(named))]
+    crowded = {j for j in leaders if leaders.count(j) > 1}
+    sizes = [_size(named[i]) if leaders[i] in crowded else 0 for i in range(len(named))]
+    return [named[i] for i in sorted(range(len(named)), key=lambda i: (leaders[i], sizes[i], i))]
+
+
+def _size(arrival: Arrival) -> int:
+    """Bytes of the content; a damaged archive counts as its file, its fault is told when it is taken."""
+    if not is_compressed(arrival.path):
+        return arrival.path.stat().st_size
+    digests = Digests()
+    try:
+        for _ in Lines(arrival.path, arrival.name, digests=digests):
+            pass
+    except InputProblem:
+        return arrival.path.stat().st_size
+    return digests.size

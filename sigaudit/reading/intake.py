@@ -44,7 +44,8 @@ class Taken:
 
 
 class Intake:
-    """taken: files that add lines; known: files that add nothing, with the source that holds them."""
+    """taken: files that add lines; known: files that add nothing, with the source that holds them;
+    outgrown: (source_id, bytes, sha256) of files that another file of the run continues."""
 
     def __init__(
         self, con: engine.Connection, store: Store, receivers: ReceiverMap, layouts: Sequence[Layout],
@@ -56,6 +57,7 @@ class Intake:
         self.prefixes = store.catalog.prefixes()
         self.next_id = 1 + max((source.source_id for source in self.held), default=0)
         self.taken: list[Taken] = []
+        self.outgrown: list[tuple[int, int, str]] = []
         self.known: list[tuple[growth.Arrival, Source]] = []
 
     def take(self, arrival: growth.Arrival, layout_id: str | None) -> None:
@@ -74,6 +76,7 @@ class Intake:
             else:
                 taken = self._grown(arrival, earlier.before) if earlier.before else self._new(arrival, layout_id)
                 self.taken.remove(earlier)
+                self.outgrown.append((earlier.source_id, before.bytes, before.sha256))
                 self.known.append((earlier.arrival, earlier.source))
                 self.taken.append(replace(taken, source_id=earlier.source_id))
                 return

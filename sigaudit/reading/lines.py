@@ -1,6 +1,6 @@
 """Bytes of an export as numbered raw lines, nothing lost.
 
-The content is read in blocks of 16 MiB, cut at line feeds with numpy and handed on as Arrow arrays without
+The content is read in blocks of 4 MiB, cut at line feeds with numpy and handed on as Arrow arrays without
 per-line Python. A carriage return before a line feed belongs to the terminator; any other stays in the line.
 A byte-order mark is skipped and counted as bytes, not as text. Nothing else is repaired.
 """
@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 
 from sigaudit.errors import InputProblem, NothingToRead, TextUndecodable
 
-__all__ = ["BLOCK", "HEAD", "Block", "Digests", "Lines", "head_of", "open_content"]
+__all__ = ["BLOCK", "HEAD", "Block", "Digests", "Lines", "head_of", "is_compressed", "open_content"]
 
-BLOCK = 16 << 20
+BLOCK = 4 << 20
 HEAD = 4096
 _BOM = b"\xef\xbb\xbf"
 _WIDE_BOMS = (b"\xff\xfe", b"\xfe\xff")
@@ -50,6 +50,11 @@ def open_content(path: Path, name: str) -> BinaryIO:
         return path.open("rb")
     except OSError as error:
         raise InputProblem(f"{name}: cannot be read: {error.strerror or error}", next_step="") from error
+
+
+def is_compressed(path: Path) -> bool:
+    """Whether the name says that the content is compressed."""
+    return path.suffix.lower() in (".gz", ".zst", ".zstd")
 
 
 def _read(stream: BinaryIO, size: int, name: str) -> bytes:

@@ -35,7 +35,7 @@ _KEYED = (
     "path", "origin", "called", "caller", "text",
 )  # fmt: skip
 _PLAIN = ("receiver", "line", "account", "panel_time", "path", "called", "caller", "text")
-_BLANKS = "' ' || chr(9) || chr(11) || chr(12) || chr(13)"
+_BLANKS = {" ": "' '", "\t": "chr(9)", "\v": "chr(11)", "\f": "chr(12)", "\r": "chr(13)"}
 _FORMATS = "'contact_id', 'sia', 'contact_input', 'check_in', 'other'"
 _ORIGINS = "'panel', 'communicator', 'network', 'receiver'"
 _ISO = r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}([.,]\d{1,9})?)?"
@@ -54,18 +54,22 @@ def stage_sql(bound: Bound, arriving: str) -> str:
     comment = f"when starts_with(raw, {literal(dialect.comment)}) then 'comment'" if dialect.comment else ""
     header = f"when raw = {literal(bound.header)} then 'header'" if bound.header and "\0" not in bound.header else ""
     wall, stated = _time(layout.time_format)
-    keyed = ", ".join(_KEYED)
+    keyed = ", ".join(_keyed(bound))
+    blanks = " || ".join(sql for blank, sql in _BLANKS.items() if blank != dialect.delimiter)
     return f"""
 with cut as (
-    select *, coalesce(cells, string_split(raw, {literal(dialect.delimiter)})) as f from {arriving}
+    select *, trim(raw, {blanks}) as tidy from {arriving}
+),
+fielded as (
+    select *, coalesce(cells, string_split(tidy, {literal(dialect.delimiter)})) as f from cut
 ),
 shaped as (
     select *, case
         when fault <> '' then fault
-        when trim(raw, {_BLANKS}) = '' then 'blank' {comment} {header}
+        when tidy = '' then 'blank' {comment} {header}
         when len(f) < {least} then 'too_few_fields' when len(f) > {most} then 'too_many_fields'
         else '' end as shape
-    from cut
+    from fielded
 ),
 named as (
     select line_no, byte_off, raw, raw_bytes, shape, {_joined(bound)} as received_wall,
@@ -83,7 +87,7 @@ meant as (
         case when format_0 = '' then 'contact_id' when format_0 in ({_FORMATS}) then format_0
             else 'other' end as format,
         case when partition_0 = '' then '' else coalesce(nullif(ltrim(partition_0, '0'), ''), '0') end as partition,
-        case when zone_0 = '' or not regexp_full_match(zone_0, '[0-9]+') then zone_0
+        case when zone_0 = '' or length(zone_0) = 3 or not regexp_full_match(zone_0, '[0-9]+') then zone_0
             when length(ltrim(zone_0, '0')) >= 3 then ltrim(zone_0, '0')
             else lpad(ltrim(zone_0, '0'), 3, '0') end as zone,
         case when origin_0 in ({_ORIGINS}) then origin_0 else '' end as origin
@@ -100,15 +104,29 @@ select line_no, byte_off, raw, raw_bytes, case
         else '' end as reason,
     received_wall, case when stated_utc is null then wall end as wall, stated_utc, receiver, line, account,
     event_raw, qualifier, code, format, partition, zone, panel_time, path, origin, called, caller, text,
-    md5(concat_ws(chr(31), {keyed}))::uuid as key
+    md5(concat({keyed}))::uuid as key
 from meant"""
+
+
+def _keyed(bound: Bound) -> list[str]:
+    """The mapped fields with a separator between them; runs of constants as one constant."""
+    parts: list[str] = []
+    run = ""
+    for name in _KEYED:
+        place = bound.fields.get(name, Constant("")) if name in _PLAIN else 0
+        if isinstance(place, Constant):
+            run += place.value + "\x1f"
+        else:
+            parts += [literal(run)] * bool(run) + [name]
+            run = "\x1f"
+    return [*parts, literal(run)]
 
 
 def _place(place: int | Constant) -> str:
     if isinstance(place, Constant):
         return literal(place.value)
-    # A record that is too short has no such field; its shape is a reject already.
-    return f"coalesce(trim(f[{place}], {_BLANKS}), '')"
+    # NULL where a record is too short; its shape makes it a reject already.
+    return f"trim(f[{place}])"
 
 
 def _field(bound: Bound, name: str) -> str:

@@ -73,13 +73,15 @@ class _Part:
 def settle(intake: Intake) -> Settled:
     """Settles which staged lines are signals and writes the files that say so; nothing is committed."""
     con, store = intake.con, intake.store
-    settled = Settled()
+    settled = Settled(prefixes=list(intake.outgrown))
     ids = [one.source_id for one in intake.taken]
     _make_lost(con, store, intake.taken)
     parts = [_part(con, store, one) for one in intake.taken]
     outcome = _merge(con, store, intake, parts)
     put_states(con, outcome.take)
-    fresh_rows = [_rows(part, outcome) for part in parts]
+    met = {row[0] for row in engine.rows(con, "select distinct source_id from not_taken")}
+    met |= {source for source, _ in outcome.take}
+    fresh_rows = [_rows(part, outcome, plain=part.taken.source_id not in met) for part in parts]
     change = Change(outcome.change, frozenset(outcome.delete))
     settled.take(write_signals(con, store, fresh_rows, intake.receivers, change, intake.progress))
     for part in parts:
@@ -210,18 +212,20 @@ def _before(source: Source | None) -> Range | None:
     return Range(source.first_second, source.last_second)
 
 
-def _rows(part: _Part, outcome: Outcome) -> FreshRows:
+def _rows(part: _Part, outcome: Outcome, *, plain: bool) -> FreshRows:
     number = part.taken.source_id
     months = {f"{state.received_utc:%Y-%m}" for (source, _), state in outcome.take.items() if source == number}
     pairs = tuple((line.receiver, line.line) for line in part.lines)
-    return FreshRows(number, part.fresh_sql, part.months | months, pairs)
+    return FreshRows(number, part.fresh_sql, part.months | months, pairs, plain)
 
 
 def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: Outcome, settled: Settled) -> None:
     """Lineage, rejects and the catalog row of one taken source."""
     one, staged, number = part.taken, part.taken.staged, part.taken.source_id
     refused = f"(select line_no from not_taken where source_id = {number})"
-    fresh = f"select source_id, {_FRESH_COLUMNS}, line_no not in {refused} as held from fresh_{number}"
+    refusals = engine.rows(con, f"select count(*) from {refused}")[0][0]
+    held = f"line_no not in {refused}" if refusals else "true"
+    fresh = f"select source_id, {_FRESH_COLUMNS}, {held} as held from fresh_{number}"
     lineage = write_lineage(con, store, number, _standing(store, one) if one.before else None, fresh, outcome.flips)
     rejects = write_rejects(con, store, number, engine.read_parquet([staged.path]), _SKIPS, one.resume)
     settled.take(lineage)
@@ -241,7 +245,7 @@ def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: O
     if before is not None:
         settled.prefixes.append((number, before.bytes, before.sha256))
     fresh_count = engine.rows(con, f"select count(*) from fresh_{number}")[0][0]
-    settled.kept[number] = fresh_count - engine.rows(con, f"select count(*) from {refused}")[0][0]
+    settled.kept[number] = fresh_count - refusals
     settled.lines[number] = list(part.lines)
     settled.changed[number] = Source(
         number, before.name if before else one.arrival.name, staged.sha256, staged.size, staged.head_sha256, lines,

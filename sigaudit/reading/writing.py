@@ -39,12 +39,16 @@ _FIELDS = {
 
 @dataclass(frozen=True)
 class FreshRows:
-    """Timed lines of one source: ``sql`` (staging.timed_sql), the months they lie in, its receiver lines."""
+    """Timed lines of one source: ``sql`` (staging.timed_sql), the months they lie in, its receiver lines.
+
+    plain: every line becomes a row as it is: nothing of it in ``not_taken`` or ``states``.
+    """
 
     source_id: int
     sql: str
     months: frozenset[str]
     lines: tuple[tuple[str, str], ...]
+    plain: bool
 
 
 @dataclass
@@ -178,18 +182,32 @@ def _fresh_sql(one: FreshRows, receivers: ReceiverMap, month: str) -> str:
     """Contract columns of the lines of one source that become rows in one month."""
     own = ", ".join(engine.literal(account) for account in ("", *receivers.own_accounts) if "\0" not in account)
     begin = datetime.strptime(month, "%Y-%m")
+    utc, doubt, edge, joins, taken = "t.received_utc", "t.time_doubt", "false", "", "true"
+    if not one.plain:
+        utc, doubt, edge = "coalesce(s.new_utc, t.received_utc)", "coalesce(s.new_doubt, t.time_doubt)", "s.new_edge"
+        joins = f"left join (from states where source_id = {one.source_id}) s on s.line_no = t.line_no"
+        taken = f"t.line_no not in (select line_no from not_taken where source_id = {one.source_id})"
+    groups = {receivers.group_of(*pair) for pair in one.lines}
+    group = engine.literal(groups.pop()) if len(groups) == 1 else "g.receiver_group"
+    if groups:
+        joins += " join receiver_groups g on g.receiver = t.receiver and g.line = t.line"
     return f"""
-select g.receiver_group || '/' || case when t.account in ({own}) then '' else t.account end as account_key,
-    g.receiver_group, t.account, coalesce(s.new_utc, t.received_utc) as received_utc, t.received_wall,
-    coalesce(s.new_doubt, t.time_doubt) as time_doubt, coalesce(s.new_edge, false) as edge_doubt, t.receiver, t.line,
-    t.event_raw, t.qualifier, t.code, t.format, t.partition, t.zone, t.panel_time, t.path,
+select {group} || '/' || case when t.account in ({own}) then '' else t.account end as account_key,
+    {group} as receiver_group, t.account, {utc} as received_utc, t.received_wall, {doubt} as time_doubt,
+    coalesce({edge}, false) as edge_doubt, t.receiver, t.line, t.event_raw, t.qualifier, t.code, t.format,
+    t.partition, t.zone, t.panel_time, t.path,
     case when t.account in ({own}) then 'receiver' else t.origin end as origin, t.called, t.caller, t.text, t.raw,
     {one.source_id}::integer as source_id, t.line_no
-from ({one.sql}) t
-left join (select * from states where source_id = {one.source_id}) s on s.line_no = t.line_no
-join receiver_groups g on g.receiver = t.receiver and g.line = t.line
-where t.line_no not in (select line_no from not_taken where source_id = {one.source_id})
-    and date_trunc('month', coalesce(s.new_utc, t.received_utc)) = timestamp '{begin:%Y-%m-%d}'"""
+from ({one.sql}) t {joins}
+where {taken} and {utc} >= {_month(begin)} and {utc} < {_month(_next(begin))}"""
+
+
+def _month(begin: datetime) -> str:
+    return f"timestamp '{begin:%Y-%m-%d}'"
+
+
+def _next(begin: datetime) -> datetime:
+    return datetime(begin.year + begin.month // 12, begin.month % 12 + 1, 1)
 
 
 def _old_sql(store: Store, files: Sequence[LiveFile], month: str, *, change: bool) -> str:

@@ -69,7 +69,7 @@ def rows(con: Connection, sql: str, params: Mapping[str, Any] | Sequence[Any] | 
 
 def arrow(con: Connection, sql: str, params: Mapping[str, Any] | Sequence[Any] | None = None) -> pa.Table:
     """All rows of a statement as an Arrow table."""
-    return (con.execute(sql, params) if params else con.execute(sql)).to_arrow_table()
+    return (con.sql(sql, params=params) if params else con.sql(sql)).to_arrow_table()
 
 
 def register(con: Connection, name: str, table: pa.Table | pa.RecordBatchReader) -> None:

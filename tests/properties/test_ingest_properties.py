@@ -114,7 +114,7 @@ def test_grown_in_pieces_is_one_shot(s, cuts, night, quoted):
         header=header,
     )
     begin = len(header) + 1
-    ends = sorted({begin + c % max(1, len(content) - begin) for c in cuts}) + [len(content)]
+    ends = [*sorted({begin + c % max(1, len(content) - begin) for c in cuts}), len(content)]
     assert grown(content, ends) == grown(content, [len(content)])
 
 

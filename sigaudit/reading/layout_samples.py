@@ -1,0 +1,74 @@
+"""Runs a layout on its own sample lines: what it says they give is what they must give."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from sigaudit.errors import LayoutFaulty
+from sigaudit.model import silent
+from sigaudit.reading.layouts import Layout, NoFit, bind
+from sigaudit.reading.parse import REASONS
+from sigaudit.reading.staging import make_passes, stage, timed_sql
+from sigaudit.store import engine_duckdb as engine
+
+__all__ = ["SAMPLE_ZONE", "check_samples"]
+
+SAMPLE_ZONE = "UTC"  # stands for the station's zone, so that a sample gives the same everywhere
+
+
+def check_samples(layout: Layout) -> int:
+    """How many samples agree: all of them. Raises LayoutFaulty naming the sample, what it gives and what it should.
+
+    A sample may name its ``header`` line; else the columns the layout asks for stand in their order.
+    ``gives``: columns of ``signals`` (received_utc as text); ``rejects``: a reason.
+    """
+    con = engine.connect(threads=1)
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            for number, sample in enumerate(layout.samples, start=1):
+                _check(con, layout, number, sample, Path(folder))
+    finally:
+        con.close()
+    return len(layout.samples)
+
+
+def _check(con: engine.Connection, layout: Layout, number: int, sample: Mapping[str, Any], folder: Path) -> None:
+    header = str(sample.get("header", layout.dialect.delimiter.join(layout.required))) if layout.header else ""
+    content = (f"{header}\n" if layout.header else "") + f"{sample['line']}\n"
+    encoded = content.encode(layout.dialect.encodings[0])
+    path = folder / "sample"
+    path.write_bytes(encoded)
+    where = f"{layout.file}: sample {number}"
+    try:
+        bound = bind(layout, encoded)
+    except NoFit as reason:
+        raise LayoutFaulty(
+            f"{where}: the layout does not fit it: {reason}", next_step="mend one of the two"
+        ) from reason
+    staged = stage(con, bound, path, where, folder / "stage.parquet", zone=SAMPLE_ZONE, progress=silent)
+    if "rejects" in sample:
+        wanted = sample["rejects"]
+        if wanted not in REASONS:
+            raise LayoutFaulty(f"{where}: no such reason: {wanted}", next_step=f"known are {', '.join(REASONS)}")
+        found = engine.rows(
+            con, f"select reason from {engine.read_parquet([staged.path])} where reason not in ('header', 'blank')"
+        )
+        if found != [(wanted,)]:
+            raise LayoutFaulty(
+                f"{where}: should be refused as {wanted}, gives {found}", next_step="mend one of the two"
+            )
+        return
+    if staged.repeated:
+        make_passes(con, staged, "sample_passes")
+    rows = engine.arrow(con, timed_sql(staged, "sample_passes" if staged.repeated else None)).to_pylist()
+    if len(rows) != 1:
+        raise LayoutFaulty(f"{where}: should be a signal and is none", next_step="mend one of the two")
+    for name, wanted in sample["gives"].items():
+        if name not in rows[0]:
+            raise LayoutFaulty(f"{where}: no such column: {name}", next_step=f"known are {', '.join(rows[0])}")
+        got = rows[0][name]
+        if str(got) != str(wanted) and not (name == "received_utc" and got.isoformat(" ").startswith(str(wanted))):
+            raise LayoutFaulty(f"{where}: {name} should be {wanted!r}, is {got!r}", next_step="mend one of the two")
