@@ -26,15 +26,21 @@ FailOn = Annotated[str, typer.Option("--fail-on", help="Exit 20 at a finding of 
 _state: dict[str, Any] = {"debug": False}
 
 
+def _print_version(asked: bool) -> None:
+    # A callback of the option itself, because the group would otherwise ask for a command first.
+    if asked:
+        typer.echo(__version__)
+        raise typer.Exit
+
+
 @app.callback()
 def options(
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
-    version: Annotated[bool, typer.Option("--version", help="Print the version and stop.", is_eager=True)] = False,
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version and stop.", is_eager=True, callback=_print_version)
+    ] = False,
 ) -> None:
     _state["debug"] = debug
-    if version:
-        typer.echo(__version__)
-        raise typer.Exit
 
 
 def main() -> None:
@@ -173,12 +179,14 @@ def audit(
     from sigaudit.judging import audit as judging
     from sigaudit.reporting import weekly
 
+    failing = _or_worse(fail_on)
     settings, store = _open(workspace)
     run = judging.weekly(store, settings, week or None, progress=console.Drawn())
     folder = settings.reports_dir / f"audit-{run.meta['label']}"
     weekly.write(run, folder, station=settings.report_name or settings.station)
     _answer(run, folder, json=json)
-    _fail_on(run, fail_on)
+    if failing & set(run.table("findings")["severity"].to_pylist()):
+        raise SystemExit(20)
 
 
 @app.command()
@@ -404,14 +412,12 @@ def _answer(run: Any, folder: Path, *, json: bool) -> None:
     console.note(f"{run.meta['label']}: {words}; {unprotected} life-safety accounts without a proven path")
 
 
-def _fail_on(run: Any, level: str) -> None:
+def _or_worse(level: str) -> set[str]:
+    """Severities from ``level`` upward, none for ''."""
     order = ("critical", "major", "minor", "note")
     if level and level not in order:
-        raise UsageProblem(f"--fail-on {level!r}", next_step=f"one of: {', '.join(order)}")
-    if level:
-        worst = set(order[: order.index(level) + 1])
-        if worst & set(run.table("findings")["severity"].to_pylist()):
-            raise SystemExit(20)
+        raise UsageProblem(f"--fail-on {level!r}: no such severity", next_step=f"one of: {', '.join(order)}")
+    return set(order[: order.index(level) + 1]) if level else set()
 
 
 if __name__ == "__main__":

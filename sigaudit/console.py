@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import sys
 from collections.abc import Mapping, Sequence
@@ -24,7 +25,8 @@ def note(text: str) -> None:
 
 def document(name: str, content: Mapping[str, Any]) -> None:
     """A versioned JSON document; the same on every machine and locale."""
-    out(json.dumps({"document": name, "version": 1, **content}, indent=2, ensure_ascii=False, default=_plain))
+    told = _finite({"document": name, "version": 1, **content})
+    out(json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False, default=_plain))
 
 
 def table(rows: Sequence[Mapping[str, Any]], columns: Sequence[str] | None = None) -> None:
@@ -89,6 +91,17 @@ def _cell(value: Any) -> str:
         return f"{value:.2f}".rstrip("0").rstrip(".")
     # Log text may hold control characters; a terminal must not obey them.
     return "".join(ch if ch.isprintable() else f"\\x{ord(ch):02x}" for ch in str(value))
+
+
+def _finite(value: Any) -> Any:
+    """The same with null for numbers that JSON does not have (RFC 8259, section 6)."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): _finite(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(inner) for inner in value]
+    return value
 
 
 def _plain(value: Any) -> Any:
