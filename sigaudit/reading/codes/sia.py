@@ -110,8 +110,6 @@ def canonical(event: SiaEvent) -> Canonical:
 closes = sia_table.closes
 
 
-# Logs repeat the same few texts (tests, openings) thousands of times; the answer never changes.
-@lru_cache(maxsize=65536)
 def read_block(text: str) -> SiaBlock | Refusal:
     """The events of a text of blocks, or why it is refused; never an exception, whatever the text.
 
@@ -119,8 +117,10 @@ def read_block(text: str) -> SiaBlock | Refusal:
     optional. Source: ANSI/SIA DC-03-2017 5.2.1 as transcribed in open source (siadc09 1.0.1); that a
     modifier holds for the packets that follow in its block is from memory.
     """
-    if not text:
-        return Refusal("empty", "the data hold no event")
+    return _read_known(text) if len(text) <= _SHORT else _read(text)
+
+
+def _read(text: str) -> SiaBlock | Refusal:
     reader = _Reader()
     reader.read(text)
     if reader.events or reader.texts or reader.others:
@@ -133,10 +133,15 @@ def read_block(text: str) -> SiaBlock | Refusal:
             tolerated=tuple(dict.fromkeys(reader.tolerated)),
         )
     if "packet_unread" in reader.tolerated:
-        return Refusal("packet", f"{reader.unread[0]!r} is neither a modifier nor a two-letter event")
+        return Refusal("packet", f"{reader.unread[0][:40]!r} is neither a modifier nor a two-letter event")
     if reader.unread:
-        return Refusal("block", f"{reader.unread[0]!r} begins with no known block letter")
+        return Refusal("block", f"{reader.unread[0][:40]!r} begins with no known block letter")
     return Refusal("empty", "the data hold no event")
+
+
+# Logs repeat the same few texts (tests, openings) thousands of times; long ones are rare and not worth keeping.
+_SHORT = 256
+_read_known = lru_cache(maxsize=65536)(_read)
 
 
 class _Reader:
