@@ -38,14 +38,16 @@ kept as (
     where v.what = 'supervision' or m.n_ever > 0
 ),
 required as (
-    select
-        account_key,
-        min(seconds) as seconds,
-        arg_min(grace_s, seconds) as grace_s,
-        arg_min(source, seconds) as source,
-        arg_min(standing, seconds) as standing
+    select account_key, seconds, grace_s, source, standing
     from kept
-    group by account_key
+    qualify
+        row_number() over (
+            partition by account_key
+            order by
+                seconds,
+                case when standing = 'memory' then 1 else 0 end,
+                grace_s, source, standing
+        ) = 1
 ),
 silent as (
     select

@@ -60,15 +60,16 @@ others as (
     group by p.account_key, p.path
 ),
 required as (
-    select
-        account_key,
-        path,
-        min(seconds) as seconds,
-        arg_min(grace_s, seconds) as grace_s,
-        arg_min(source, seconds) as source,
-        arg_min(standing, seconds) as standing
+    select account_key, path, seconds, grace_s, source, standing
     from visible_requirements
-    group by account_key, path
+    qualify
+        row_number() over (
+            partition by account_key, path
+            order by
+                seconds,
+                case when standing = 'memory' then 1 else 0 end,
+                grace_s, source, standing
+        ) = 1
 ),
 clocked as (
     select
