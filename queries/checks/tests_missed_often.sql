@@ -7,8 +7,8 @@
 -- often missed. A finding needs enough misses, a rate that chance does not
 -- explain (false discovery rate) and odds that favour a broken site. Where
 -- another signal of the path stood for every single miss, the panel puts its
--- test off on busy days, as it may; one miss with nothing in its place is enough
--- to count them all.
+-- test off on busy days, as it may; one miss with nothing in its place is
+-- enough to count them all.
 with
 alone as (
     select
