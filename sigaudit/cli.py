@@ -344,8 +344,8 @@ def layouts_test(workspace: Workspace = None, json: Json = False) -> None:
     if json:
         console.document("layouts", {"layouts": rows})
     else:
-        console.table([{**row, "faults": "; ".join(row["faults"])} for row in rows])
-    if any(row["faults"] for row in rows):
+        console.table(rows)
+    if any(row["fault"] for row in rows):
         raise SystemExit(4)
 
 
