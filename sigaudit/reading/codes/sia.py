@@ -114,8 +114,8 @@ def read_block(text: str) -> SiaBlock | Refusal:
     """The events of a text of blocks, or why it is refused; never an exception, whatever the text.
 
     ``text``: account and blocks as they stand between the brackets of a DC-09 frame, the account
-    optional. Source: ANSI/SIA DC-03-2017 5.2.1 as transcribed in open source (siadc09 1.0.1); that a
-    modifier holds for the packets that follow in its block is from memory.
+    optional. Source: ANSI/SIA DC-03-2017 5.2.1 as transcribed in open source (siadc09 1.0.1), also for
+    modifiers holding for what follows; that a new block begins without any is from memory.
     """
     return _read_known(text) if len(text) <= _SHORT else _read(text)
 
