@@ -3,7 +3,7 @@
 -- reads:   rhythm, test
 -- params:  none
 -- returns: period_s [s] of the box that tests most, null where none was found;
---          first and last test
+--          n tests it rests on; first and last test
 with
 edges as (
     select
@@ -14,16 +14,29 @@ edges as (
     from test
     where test_kind = 'periodic'
     group by account_key, path
+),
+ranked as (
+    select
+        account_key,
+        path,
+        period_s,
+        single_step_share,
+        sum(n) over (partition by account_key, path) as n,
+        row_number() over (
+            partition by account_key, path
+            order by n desc, origin
+        ) as place
+    from rhythm
 )
 select
     r.account_key,
     r.path,
-    arg_max(r.period_s, r.n) as period_s,
-    sum(r.n) as n,
-    arg_max(r.single_step_share, r.n) as single_step_share,
-    min(e.first_utc) as first_utc,
-    max(e.last_utc) as last_utc
-from rhythm as r
+    r.period_s,
+    r.n,
+    r.single_step_share,
+    e.first_utc,
+    e.last_utc
+from ranked as r
 inner join edges as e
     on r.account_key = e.account_key and r.path = e.path
-group by r.account_key, r.path
+where r.place = 1

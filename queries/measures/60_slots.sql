@@ -1,13 +1,14 @@
 -- purpose: tests that should have come and did not, one by one
 -- grain:   one row per requirement and missed due time, from 28 days before
 --          the window up to $as_of
--- reads:   requirements, test, day, excuses, numbers
+-- reads:   requirements, test, day, excuses, numbers, calendar
 -- params:  $as_of, $from timestamp [UTC]
 -- returns: state missed or excused; lenient_ok true where another signal of
 --          the same path (or of the panel) came instead. In a gap g between
 --          counting tests round(g / interval) - 1 were missed once g exceeds
 --          interval and grace; in the open gap before $as_of every due time
---          whose grace is over
+--          whose grace is over; where the clocks went back within it, the hour
+--          that came twice is granted, for a panel may keep wall time
 with
 series as (
     select
@@ -35,17 +36,23 @@ gaps as (
 ),
 measured as (
     select
-        *,
-        epoch(coalesce(next_utc, $as_of)) - epoch(received_utc) as gap_s
-    from gaps
-    where coalesce(next_utc, $as_of) >= $from - interval 28 day
+        g.*,
+        epoch(coalesce(g.next_utc, $as_of)) - epoch(g.received_utc) as gap_s,
+        greatest(b.offset_s - n.offset_s, 0) as twice_s
+    from gaps as g
+    inner join calendar as b
+        on g.received_utc >= b.from_utc and g.received_utc < b.until_utc
+    inner join calendar as n
+        on $as_of >= n.from_utc and $as_of < n.until_utc
+    where coalesce(g.next_utc, $as_of) >= $from - interval 28 day
 ),
 counted as (
     select
         *,
         case
             when gap_s <= seconds + grace_s then 0
-            when next_utc is null then floor((gap_s - grace_s) / seconds)
+            when next_utc is null
+                then floor((gap_s - grace_s - twice_s) / seconds)
             else round(gap_s / seconds) - 1
         end as n_missed
     from measured

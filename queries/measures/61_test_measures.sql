@@ -1,7 +1,7 @@
 -- purpose: how a required test kept its time, in the window and in 4 weeks
 -- grain:   one row per requirement of what test or panel_test
--- reads:   requirements, test, slots, life, day
--- params:  $as_of, $from, $until timestamp [UTC]
+-- reads:   requirements, test, slots, life
+-- params:  $from, $until timestamp [UTC]
 -- returns: counts of tests received, slots missed (strict and lenient) and
 --          excused; last counting test and last sign of life of that path;
 --          misses since the last test. Excused slots are in neither k nor n

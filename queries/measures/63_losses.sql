@@ -1,6 +1,6 @@
 -- purpose: reported losses of a supervised path, cut to the window
 -- grain:   one row per supervised path and loss episode
--- reads:   requirements, paths, episodes
+-- reads:   requirements, episodes
 -- params:  $as_of, $from, $until timestamp [UTC]
 -- returns: lost_s [s] inside the window; a loss without a stated path belongs
 --          to the account's only supervised path, else to none

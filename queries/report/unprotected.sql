@@ -2,7 +2,7 @@
 --          whatever excuses it
 -- grain:   one row per account
 -- reads:   accounts, zones, life, heard, visible_requirements, excuses,
---          station, proof_limits
+--          station, proof_limits, day_classes
 -- params:  $as_of timestamp [UTC]
 -- returns: since when, hours, and why. A path is proven while its last counting
 --          sign is no older than its required interval and grace; where nothing

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
+import pandas as pd
 import pyarrow as pa
 
 from sigaudit.judging import intervals, limits, odds, rhythm
@@ -31,6 +32,9 @@ KEPT = (
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
 MOST_SLOTS = 4096
+# A rhythm is that of the recent weeks as soon as they hold this many tests (house).
+RECENT = timedelta(weeks=5)
+ENOUGH_TESTS = 8
 
 
 def station_wide(
@@ -178,14 +182,22 @@ def _limits(desk: Desk) -> None:
 
 
 def _rhythm(desk: Desk) -> pa.Table:
-    """Rhythm per account, origin and path over the history at hand; only periodic tests of sure time count."""
+    """Rhythm per account, origin and path: of the last five weeks where they hold enough tests, else of all.
+
+    A timer that was changed lately must not hide behind its past. Only periodic tests of sure time count.
+    """
     tests = desk.run(
         "select account_key, origin, path, received_utc from test"
         " where test_kind = 'periodic' and time_doubt = 'exact'"
         " order by account_key, origin, path, received_utc"
-    )
-    found = rhythm.rhythm(tests.to_pandas())
-    return pa.Table.from_pandas(found, preserve_index=False)
+    ).to_pandas()
+    whole = rhythm.rhythm(tests)
+    recent = rhythm.rhythm(tests[tests["received_utc"] >= desk.window.as_of_utc - RECENT].reset_index(drop=True))
+    recent = recent[recent["n"] >= ENOUGH_TESTS]
+    keys = rhythm.KEYS
+    older = whole.merge(recent[keys], on=keys, how="left", indicator=True)
+    kept = pd.concat([older[older["_merge"] == "left_only"].drop(columns="_merge"), recent])
+    return pa.Table.from_pandas(kept.sort_values(keys), preserve_index=False)
 
 
 def _edition_rules(confirmed: tuple[str, ...]) -> pa.Table:

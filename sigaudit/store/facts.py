@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -69,7 +69,8 @@ def build(store: Store, *, memory_limit: str, progress: Progress = silent, month
 def cut(store: Store, con: Connection, from_utc: datetime, as_of_utc: datetime, history_from_utc: datetime) -> None:
     """Views ``all_<fact>`` on a connection, holding nothing received at or after ``as_of_utc``.
 
-    Whole days come from the stored facts; the day of ``as_of`` is worked out from its signals. Views
+    Whole days come from the stored facts; the day of ``as_of`` is worked out from its signals, and the day of
+    ``from_utc`` is told in two halves. Views
     ``signals`` and table ``codes`` are made too. Facts must be up to date.
     """
     month = f"{as_of_utc:%Y-%m}"
@@ -79,17 +80,19 @@ def cut(store: Store, con: Connection, from_utc: datetime, as_of_utc: datetime, 
         f"create or replace temp view signals as select * from ({signals_relation(store)})"
         f" where received_utc < timestamp '{as_of_utc}'"
     )
-    # The events of the last, broken day, folded and classed as any other day's.
-    con.execute(
-        "create or replace temp table broken_day as"
-        f" select * exclude (raw, text, called, caller, panel_time) from ({signals_relation(store, [month])})"
-        f" where received_utc >= timestamp '{day}' and received_utc < timestamp '{as_of_utc}'"
-    )
-    con.execute("create or replace temp view live_signals as select * from broken_day")
-    con.execute(f"create or replace temp table live_events as {_reading('live_signals')}")
+    _broken_day(store, con, "live", day, as_of_utc)
     for fact in FACTS:
         live = _over(query(f"facts/{fact}"), "live_events")
         con.execute(f"create or replace temp table live_{fact} as {live}")
+    # The day on which the window begins is told in two halves, so that no row lies across its edge.
+    first_day = datetime.combine(from_utc.date(), time())
+    halves = [(first_day, from_utc), (from_utc, min(first_day + timedelta(days=1), as_of_utc))]
+    halves = [] if first_day in (from_utc, day) else halves
+    for number, (low, high) in enumerate(halves):
+        _broken_day(store, con, f"half{number}", low, high)
+        con.execute(f"insert into live_fact_day {_over(query('facts/fact_day'), f'half{number}_events')}")
+    split = f" and utc_day <> date '{first_day:%Y-%m-%d}'" if halves else ""
+    for fact in FACTS:
         first = f"{history_from_utc:%Y-%m}" if fact in _RECENT else ""
         files = [
             store.root / file.path
@@ -100,8 +103,20 @@ def cut(store: Store, con: Connection, from_utc: datetime, as_of_utc: datetime, 
         if files:
             at = _TIME_OF.get(fact, "received_utc")
             since = f" and {at} >= timestamp '{history_from_utc}'" if fact in _RECENT else ""
+            since += split if fact == "fact_day" else ""
             stored = f"select * from {read_parquet(files)} where {at} < timestamp '{day}'{since} union all "
         con.execute(f"create or replace temp view all_{fact} as {stored}select * from live_{fact}")
+
+
+def _broken_day(store: Store, con: Connection, name: str, from_utc: datetime, until_utc: datetime) -> None:
+    """Table ``<name>_events``: the signals of part of a day, folded and classed as any other day's."""
+    con.execute(
+        f"create or replace temp table {name}_signals as"
+        f" select * exclude (raw, text, called, caller, panel_time)"
+        f" from ({signals_relation(store, [f'{from_utc:%Y-%m}'])})"
+        f" where received_utc >= timestamp '{from_utc}' and received_utc < timestamp '{until_utc}'"
+    )
+    con.execute(f"create or replace temp table {name}_events as {_reading(f'{name}_signals')}")
 
 
 def _month(store: Store, con: Connection, month: str, tag: str) -> list[LiveFile]:
