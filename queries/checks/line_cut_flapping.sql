@@ -13,36 +13,52 @@ begun as (
         e.partition,
         e.zone,
         e.started_utc,
-        min(e.restored_utc) as restored_utc,
-        sum(e.n_doubt) as n_doubt,
-        max(case when t.account_key is null then 0 else 1 end) as on_test
+        e.restored_utc,
+        e.n_doubt
     from episodes as e
     inner join accounts as a on e.account_key = a.account_key
-    left join on_test as t
-        on
-            e.account_key = t.account_key
-            and e.started_utc >= t.from_utc
-            and (t.until_utc is null or e.started_utc < t.until_utc)
     where
         a.monitored
         and e.family in ('351', '352')
         and e.started_utc >= $from
         and e.started_utc < $until
-    group by e.account_key, e.family, e.partition, e.zone, e.started_utc
+),
+tried as (
+    select
+        b.account_key,
+        b.family,
+        b.partition,
+        b.zone,
+        b.started_utc,
+        count(*) as n_spans
+    from begun as b
+    inner join on_test as t
+        on
+            b.account_key = t.account_key
+            and b.started_utc >= t.from_utc
+            and (t.until_utc is null or b.started_utc < t.until_utc)
+    group by b.account_key, b.family, b.partition, b.zone, b.started_utc
 ),
 cuts as (
     select
-        account_key,
-        count(*) filter (where on_test = 0) as n_cuts,
+        b.account_key,
+        count(*) filter (where t.n_spans is null) as n_cuts,
         count(*) filter (
-            where on_test = 0 and restored_utc is not null
+            where t.n_spans is null and b.restored_utc is not null
         ) as n_back,
-        sum(on_test) as n_on_test,
-        min(started_utc) as first_utc,
-        max(started_utc) as last_utc,
-        sum(n_doubt) as n_doubt
-    from begun
-    group by account_key
+        count(t.n_spans) as n_on_test,
+        min(b.started_utc) as first_utc,
+        max(b.started_utc) as last_utc,
+        sum(b.n_doubt) as n_doubt
+    from begun as b
+    left join tried as t
+        on
+            b.account_key = t.account_key
+            and b.family = t.family
+            and b.partition = t.partition
+            and b.zone = t.zone
+            and b.started_utc = t.started_utc
+    group by b.account_key
 ),
 lacking as (
     select
