@@ -183,6 +183,7 @@ SHOUT = framed('"SIA-DCS"0001L0#1234[#1234|NBA5]')
         (framed('"ADM-CID"0001RL0#1234[#1234|1130 01 005]'), "receiver_without_digits"),
         (framed('"ADM-CID"0001L#1234[#1234|1130 01 005]'), "prefix_without_digits"),
         (framed('"ADM-CID"0001L0#0[#0|1130 01 005]'), "account_short"),  # acct = 0: DC-09-2007 p. 23
+        (framed('"ADM-CID"0001L0#12[#12|1130 01 005]'), "account_short"),
         (framed('"ADM-CID"0001L0#12ab[#12AB|1130 01 005]'), "lower_case"),
         (framed('"ADM-CID"0000L0#1234[#1234|1130 01 005]'), "event_numbered_zero"),
         (framed('"NULL"0001L0#1234[]'), "check_in_numbered"),
@@ -249,6 +250,20 @@ def test_an_export_may_have_cut_lf_and_cr(region: str) -> None:
     raw = framed(region)
     assert whole(raw) == whole(raw[1:]) == whole(raw[:-1]) == whole(raw[1:-1]) == whole(raw[1:] + b"\n")
     assert whole(raw).tolerated == ()
+
+
+@pytest.mark.parametrize("first", [b"\n", b"\r", b'"', b"\0"])
+def test_a_raw_crc_may_hold_any_byte(first: bytes) -> None:
+    regions = (f'"ADM-CID"{number:04d}L0#1234[#1234|1130 01 005]'.encode() for number in range(1, 10000))
+    raw = next(frame for frame in map(framed, regions) if bytes.fromhex(frame[1:3].decode()) == first)
+    raw = b"\n" + bytes.fromhex(raw[1:5].decode()) + raw[5:]
+    assert whole(raw).tolerated == whole(raw[1:]).tolerated == ("crc_raw_bytes",)
+
+
+def test_an_extended_check_in_may_be_numbered() -> None:
+    # 0000 is stated for NULL only.
+    frame = whole(framed('"XNM"0001L0#1234[][CDP4]'))
+    assert (frame.body, frame.format, frame.tolerated) == (CheckIn("XNM"), "check_in", ())
 
 
 def test_lists_of_names_are_whole() -> None:

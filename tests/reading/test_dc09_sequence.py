@@ -14,7 +14,7 @@ START = datetime(2026, 2, 15, 13, 14, 15)
 
 
 def sent(number: str, *, event: str = "1130 01 005", account: str = "1234", token: str = "ADM-CID") -> Dc09Frame:
-    frame = read_frame(framed(f'"{token}"{number}L0#{account}[#{account}|{event}]'))
+    frame = read_frame(framed(f'"{token}"{number}L0#{account}[#1234|{event}]'))
     assert isinstance(frame, Dc09Frame)
     return frame
 
@@ -41,7 +41,8 @@ def test_gaps_and_resets_are_no_faults() -> None:
 
 def test_three_attempts_point_to_the_first() -> None:
     frames = [sent("0007")] * 3
-    assert fold_sequences(frames, seconds(0, 40, 80)) == (None, 0, 0)
+    assert fold_sequences(frames, seconds(0, 40, 100)) == (None, 0, 0)
+    assert fold_sequences(frames, seconds(0, 40, 101)) == (None, 0, None)  # 60 s after the last copy, no later
 
 
 def test_other_senders_other_contents_and_later_days_count() -> None:

@@ -141,6 +141,7 @@ def test_partition_and_zone(text: str, partition: str, zone: str) -> None:
         ("#1|NBA5xyz", ("tail",)),
         ("#1|Z/|NBA5", ("block_unread",)),
         ("#1|N??/BA5", ("packet_unread",)),
+        ("#12G4|NBA5", ("data_account_missing", "block_unread")),
     ],
 )
 def test_what_is_tolerated_is_named_and_loses_no_event(text: str, names: tuple[str, ...]) -> None:
@@ -150,7 +151,14 @@ def test_what_is_tolerated_is_named_and_loses_no_event(text: str, names: tuple[s
     assert set(names) <= set(sia.TOLERATED)
 
 
+def test_accounts_are_upper_case() -> None:
+    assert blocks_of("#12ab|NBA5").account == blocks_of("12ab|NBA5").account == "12AB"
+
+
 def test_a_text_left_open_swallows_no_event() -> None:
+    block = blocks_of("#1|NBA5^a|b^/BA6^open|Awords")
+    assert [(e.code, e.text) for e in block.events] == [("BA", "a|b"), ("BA", "open")]
+    assert block.texts == ("words",)
     assert [e.code for e in blocks_of("#1|NBA5^Hall/FA6|Nri1/HA7").events] == ["BA", "FA", "HA"]
 
 
