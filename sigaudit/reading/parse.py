@@ -9,7 +9,7 @@ from __future__ import annotations
 from sigaudit.reading.layouts import Bound, Constant
 from sigaudit.store.engine_duckdb import literal
 
-__all__ = ["REASONS", "SKIPS", "STAGE_COLUMNS", "stage_sql"]
+__all__ = ["REASONS", "SKIPS", "STAGE_COLUMNS", "constants", "stage_sql"]
 
 # Why a line is kept but not used. A closed list: scripts and the README name them.
 REASONS: dict[str, str] = {
@@ -42,8 +42,14 @@ _ISO = r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}([.,]\d{1,9})?)?"
 _ISO_OFFSET = _ISO + r" ?(Z|[+-]\d{2}(:?\d{2})?)"
 
 
+def constants(bound: Bound) -> tuple[str, ...]:
+    """Columns that no column of the content feeds: empty on every line, so left out of the stage file."""
+    unfed = [name for name in (*_PLAIN, "partition", "zone") if bound.fields.get(name, Constant("")) == Constant("")]
+    return tuple(name for name in unfed if name not in ("account", "receiver", "line"))
+
+
 def stage_sql(bound: Bound, arriving: str) -> str:
-    """Select over ``arriving`` (records.BATCH) with the columns STAGE_COLUMNS, one row per record.
+    """Select over ``arriving`` (records.BATCH), one row per record: STAGE_COLUMNS without the constants.
 
     reason: '' for signals, a key of REASONS for rejects, one of SKIPS for lines that say nothing. wall:
     local time without offset as TIMESTAMP, else NULL; stated_utc: the instant where an offset is written.
@@ -55,10 +61,12 @@ def stage_sql(bound: Bound, arriving: str) -> str:
     header = f"when raw = {literal(bound.header)} then 'header'" if bound.header and "\0" not in bound.header else ""
     wall, stated = _time(layout.time_format)
     keyed = ", ".join(_keyed(bound))
+    made = ("line_no", "byte_off", "raw", "raw_bytes", "reason", "wall", "key", *constants(bound))
+    columns = ", ".join(name for name in STAGE_COLUMNS if name not in made)
     blanks = " || ".join(sql for blank, sql in _BLANKS.items() if blank != dialect.delimiter)
     return f"""
 with cut as (
-    select *, trim(raw, {blanks}) as tidy from {arriving}
+    select *, case when padded then trim(raw, {blanks}) else raw end as tidy from {arriving}
 ),
 fielded as (
     select *, coalesce(cells, string_split(tidy, {literal(dialect.delimiter)})) as f from cut
@@ -99,12 +107,11 @@ select line_no, byte_off, raw, raw_bytes, case
         when coalesce(wall, stated_utc) is null then 'time_unreadable'
         when coalesce(stated_utc, wall) < timestamp '1970-01-02' then 'time_unreadable'
         when coalesce(stated_utc, wall) >= timestamp '2200-01-01' then 'time_unreadable'
-        when not regexp_full_match(account, '[^\\s/[:cntrl:]]{{0,32}}') then 'account_shape'
+        when not (length(account) < 9 and try_cast(account as uinteger) is not null)
+            and not regexp_full_match(account, '[^\\s/[:cntrl:]]{{0,32}}') then 'account_shape'
         when event_raw = '' and format <> 'check_in' then 'event_missing'
         else '' end as reason,
-    received_wall, case when stated_utc is null then wall end as wall, stated_utc, receiver, line, account,
-    event_raw, qualifier, code, format, partition, zone, panel_time, path, origin, called, caller, text,
-    md5(concat({keyed}))::uuid as key
+    case when stated_utc is null then wall end as wall, {columns}, md5(concat({keyed}))::uuid as key
 from meant"""
 
 
@@ -142,12 +149,16 @@ def _time(form: str) -> tuple[str, str]:
     """SQL of (wall time, instant stated by an offset), NULL where the text has not that form."""
     if form == "iso":
         tidy = "replace(received_wall, ',', '.')"
+        # Of the length 19 all parts of the form have their full width, so the form alone is test enough.
+        short = "length(received_wall) = 19 and received_wall[11] = 'T'"
         local = f"regexp_full_match(received_wall, {literal(_ISO)})"
         offset = f"regexp_full_match(received_wall, {literal(_ISO_OFFSET)})"
         return (
-            f"case when {local} then try_cast({tidy} as timestamp) end",
+            f"case when {short} then try_strptime(received_wall, '%Y-%m-%dT%H:%M:%S') "
+            f"when {local} then try_cast({tidy} as timestamp) end",
             # Without the offset test first, casting to TIMESTAMP would drop the offset without a word.
-            f"case when {local} then null when {offset} then try_cast({tidy} as timestamptz) at time zone 'UTC' end",
+            f"case when {short} or {local} then null when {offset} "
+            f"then try_cast({tidy} as timestamptz) at time zone 'UTC' end",
         )
     parsed = f"try_strptime(received_wall, {literal(form)})"
     if "%z" in form:

@@ -30,8 +30,11 @@ BATCH = pa.schema(
         ("raw_bytes", pa.binary()),
         ("cells", pa.list_(pa.string())),
         ("fault", pa.string()),
+        ("padded", pa.bool_()),
     ]
 )
+_BLANK = np.zeros(256, dtype=bool)
+_BLANK[[9, 11, 12, 13, 32]] = True
 MOST_LINES = 50  # house: free text in an export that runs over more lines is not a field
 csv.field_size_limit(1 << 28)
 
@@ -100,7 +103,8 @@ class Records:
             text.slice(0, n),
             undecoded.slice(0, n),
             fields.slice(0, n),
-            pa.array(fault[:n], pa.string()) if fault else pa.array(np.full(n, ""), pa.string()),
+            pa.array(fault[:n], pa.string()) if fault else _repeated("", n),
+            pa.array(_padded(part.raw)[:n]),
         ]
         batch = pa.record_batch(columns, schema=BATCH)
         if not whole and dropped:
@@ -181,6 +185,22 @@ class Records:
         line = part.first_line + i
         if not self.open_line or line < self.open_line:
             self.open_line, self.open_byte = line, int(part.byte_off[i])
+
+
+def _repeated(text: str, n: int) -> pa.Array:
+    return pa.DictionaryArray.from_arrays(pa.array(np.zeros(n, np.int8)), pa.array([text])).cast(pa.string())
+
+
+def _padded(raw: pa.Array) -> NDArray[np.bool_]:
+    """Which lines begin or end with a blank, so that only those need trimming; their terminators are gone."""
+    offsets, data = raw.buffers()[1:3]
+    bounds = np.frombuffer(offsets, np.int32)[raw.offset : raw.offset + len(raw) + 1]
+    if data is None or not len(data):
+        return np.zeros(len(raw), dtype=bool)
+    letters, filled = np.frombuffer(data, np.uint8), bounds[1:] > bounds[:-1]
+    first, last = (letters[np.minimum(at, len(letters) - 1)] for at in (bounds[:-1], np.maximum(bounds[1:], 1) - 1))
+    found: NDArray[np.bool_] = filled & (_BLANK[first] | _BLANK[last])
+    return found
 
 
 def _with_end(part: _Part, texts: list[str], j: int) -> str:

@@ -216,7 +216,9 @@ def _rows(part: _Part, outcome: Outcome, *, plain: bool) -> FreshRows:
     number = part.taken.source_id
     months = {f"{state.received_utc:%Y-%m}" for (source, _), state in outcome.take.items() if source == number}
     pairs = tuple((line.receiver, line.line) for line in part.lines)
-    return FreshRows(number, part.fresh_sql, part.months | months, pairs, plain)
+    return FreshRows(
+        number, part.fresh_sql, part.months | months, pairs, plain, part.taken.staged.constants, part.taken.staged.local
+    )
 
 
 def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: Outcome, settled: Settled) -> None:

@@ -17,7 +17,7 @@ from sigaudit.model import Progress
 from sigaudit.reading.clock import Clock, passes_sql
 from sigaudit.reading.layouts import Bound
 from sigaudit.reading.lines import HEAD, Digests, Lines
-from sigaudit.reading.parse import SKIPS, STAGE_COLUMNS, stage_sql
+from sigaudit.reading.parse import SKIPS, STAGE_COLUMNS, constants, stage_sql
 from sigaudit.reading.records import BATCH, Records
 from sigaudit.store import engine_duckdb as engine
 
@@ -28,7 +28,9 @@ SKIPPED = ", ".join(f"'{name}'" for name in SKIPS)
 
 @dataclass(frozen=True)
 class Staged:
-    """What the lines read say, in ``path`` (STAGE_COLUMNS). Counts are of the lines read in this run.
+    """What the lines read say, in ``path`` (STAGE_COLUMNS but the ``constants``, which are '').
+
+    Counts are of the lines read in this run.
 
     utc_sql, later_sql, gap_sql, change_sql: clock expressions over ``wall`` for these lines.
     """
@@ -48,6 +50,8 @@ class Staged:
     notes: tuple[str, ...]
     clock: Clock
     repeated: bool
+    constants: tuple[str, ...]
+    local: bool
 
 
 def stage(
@@ -80,9 +84,9 @@ def stage(
         con,
         f"select count(*), count(*) filter (where reason = ''), "
         f"count(*) filter (where reason in ({SKIPPED})), min(wall) filter (where reason = ''), "
-        f"max(wall) filter (where reason = '') from {staged}",
+        f"max(wall) filter (where reason = ''), count(stated_utc) from {staged}",
     )[0]
-    total, signals, skipped, first_wall, last_wall = counts
+    total, signals, skipped, first_wall, last_wall, stated = counts
     if total != records.count:
         raise SumMismatch(f"{name}: {records.count} records were read, {total} arrived", next_step="report this")
     zone = zone if bound.layout.timezone == "station" else bound.layout.timezone
@@ -101,7 +105,7 @@ def stage(
         into, total, signals, total - signals - skipped, skipped, digests.size, digests.hexdigest(),
         digests.found.get(HEAD, digests.hexdigest()), lines.count + 1, records.open_line,
         records.open_byte, open_skipped,
-        _notes(lines), clock, repeated,
+        _notes(lines), clock, repeated, constants(bound), stated == 0,
     )  # fmt: skip
 
 
@@ -130,7 +134,10 @@ def timed_sql(staged: Staged, passes: str | None) -> str:
     second: the earlier instant the wall time can mean, whole seconds. passes: name of a table made by
     ``clock.passes_sql``, or None where no line lies in a repeated hour.
     """
-    clock, columns = staged.clock, ", ".join(f"s.{name}" for name in STAGE_COLUMNS if name != "reason")
+    clock = staged.clock
+    columns = ", ".join(
+        f"'' as {name}" if name in staged.constants else f"s.{name}" for name in STAGE_COLUMNS if name != "reason"
+    )
     earlier = f"coalesce(s.stated_utc, {clock.utc_sql('s.wall')})"
     source = f"{engine.read_parquet([staged.path])} s"
     gap = f"case when s.wall is not null and {clock.gap_sql('s.wall')} then 'gap' else 'exact' end"

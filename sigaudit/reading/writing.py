@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 
 import pyarrow as pa
@@ -28,7 +28,7 @@ __all__ = [
 ]
 
 MOST_FILES = 8  # house: so many files of one month are read as fast as one
-_ORDER = "account_key, received_utc, source_id, line_no"
+_TWO_DAYS = timedelta(days=2)
 _FIELDS = {
     "time_missing": "received_at",
     "time_unreadable": "received_at",
@@ -42,6 +42,7 @@ class FreshRows:
     """Timed lines of one source: ``sql`` (staging.timed_sql), the months they lie in, its receiver lines.
 
     plain: every line becomes a row as it is: nothing of it in ``not_taken`` or ``states``.
+    constants: columns that are empty on every line; local: no line states its offset from UTC.
     """
 
     source_id: int
@@ -49,6 +50,8 @@ class FreshRows:
     months: frozenset[str]
     lines: tuple[tuple[str, str], ...]
     plain: bool
+    constants: tuple[str, ...]
+    local: bool
 
 
 @dataclass
@@ -90,14 +93,38 @@ def write_signals(
                 selects.append(_old_sql(store, old, month, change=bool(change)))
             written.drop += old
         body = " union all ".join(selects)
-        columns = ", ".join(engine.identifier(name) for name in SIGNALS)
-        sql = f"select {columns} from ({body}) order by {_ORDER}"
+        only_fresh = len(selects) == sum(month in one.months for one in fresh)
+        sql = _sorted(body, _made_afterwards(fresh, receivers, month) if only_fresh else {})
         made = store.place("signals", partial(engine.copy_to_parquet, con, sql), month=month)
         if made is not None:
             written.add.append(made)
         progress.step()
     progress.done()
     return written
+
+
+def _made_afterwards(fresh: Sequence[FreshRows], receivers: ReceiverMap, month: str) -> dict[str, str]:
+    """Columns (name -> SQL) of a month's fresh lines that need not be carried through the sort."""
+    several = [one for one in fresh if month in one.months]
+    empty = set.intersection(*(set(one.constants) for one in several)) - {"origin"}
+    made = dict.fromkeys(sorted(empty), "''")
+    if len({receivers.group_of(*pair) for one in several for pair in one.lines}) == 1:
+        made["account_key"] = f"receiver_group || '/' || {_owner(receivers, 'account')}"
+    return made
+
+
+def _sorted(body: str, made: Mapping[str, str]) -> str:
+    """The rows in the store's order. Within one group, accounts sort like account keys."""
+    columns = ", ".join(f"{made[name]} as {name}" if name in made else engine.identifier(name) for name in SIGNALS)
+    carried = ", ".join(engine.identifier(name) for name in SIGNALS if name not in made)
+    order = f"{made.get('account_key', 'account_key')}, received_utc, source_id, line_no"
+    return f"select {columns} from (select {carried} from ({body}) order by {order})"
+
+
+def _owner(receivers: ReceiverMap, account: str) -> str:
+    """SQL of the account a line belongs to: '' where the receiver speaks of itself."""
+    own = ", ".join(engine.literal(one) for one in ("", *receivers.own_accounts) if "\0" not in one)
+    return f"case when {account} in ({own}) then '' else {account} end"
 
 
 def put_states(con: engine.Connection, states: Mapping[LineId, State]) -> None:
@@ -180,26 +207,29 @@ def _put_groups(con: engine.Connection, receivers: ReceiverMap, pairs: Iterable[
 
 def _fresh_sql(one: FreshRows, receivers: ReceiverMap, month: str) -> str:
     """Contract columns of the lines of one source that become rows in one month."""
-    own = ", ".join(engine.literal(account) for account in ("", *receivers.own_accounts) if "\0" not in account)
+    owner = _owner(receivers, "t.account")
     begin = datetime.strptime(month, "%Y-%m")
     utc, doubt, edge, joins, taken = "t.received_utc", "t.time_doubt", "false", "", "true"
     if not one.plain:
         utc, doubt, edge = "coalesce(s.new_utc, t.received_utc)", "coalesce(s.new_doubt, t.time_doubt)", "s.new_edge"
         joins = f"left join (from states where source_id = {one.source_id}) s on s.line_no = t.line_no"
         taken = f"t.line_no not in (select line_no from not_taken where source_id = {one.source_id})"
+    near = ""
+    if one.local:  # says nothing new, but lets whole row groups of the stage file be skipped
+        near = f"and t.wall >= {_month(begin - _TWO_DAYS)} and t.wall < {_month(_next(begin) + _TWO_DAYS)}"
     groups = {receivers.group_of(*pair) for pair in one.lines}
     group = engine.literal(groups.pop()) if len(groups) == 1 else "g.receiver_group"
     if groups:
         joins += " join receiver_groups g on g.receiver = t.receiver and g.line = t.line"
     return f"""
-select {group} || '/' || case when t.account in ({own}) then '' else t.account end as account_key,
+select {group} || '/' || {owner} as account_key,
     {group} as receiver_group, t.account, {utc} as received_utc, t.received_wall, {doubt} as time_doubt,
     coalesce({edge}, false) as edge_doubt, t.receiver, t.line, t.event_raw, t.qualifier, t.code, t.format,
     t.partition, t.zone, t.panel_time, t.path,
-    case when t.account in ({own}) then 'receiver' else t.origin end as origin, t.called, t.caller, t.text, t.raw,
+    case when {owner} = '' then 'receiver' else t.origin end as origin, t.called, t.caller, t.text, t.raw,
     {one.source_id}::integer as source_id, t.line_no
 from ({one.sql}) t {joins}
-where {taken} and {utc} >= {_month(begin)} and {utc} < {_month(_next(begin))}"""
+where {taken} and {utc} >= {_month(begin)} and {utc} < {_month(_next(begin))} {near}"""
 
 
 def _month(begin: datetime) -> str:

@@ -107,7 +107,7 @@ def copy_to_parquet(
     path.parent.mkdir(parents=True, exist_ok=True)
     con.execute(
         f"copy ({sql}) to {literal(path.as_posix())} "
-        f"(format parquet, compression {compression}, row_group_size {row_group})"
+        f"(format parquet, parquet_version v2, compression {compression}, row_group_size {row_group})"
     )
 
 
