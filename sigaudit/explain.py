@@ -90,7 +90,7 @@ def lines(
 
 def ingest_lines(result: IngestResult) -> Iterator[str]:
     """What an ingest came to: files with something to say, files refused, and the sum as the last line."""
-    for name, problem in result.problems:
+    for _, problem in result.problems:
         yield f"error[{problem.code}]: {problem.message}"
         if problem.next_step:
             yield f"  next: {problem.next_step}"

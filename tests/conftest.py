@@ -12,10 +12,15 @@ from pathlib import Path
 
 import pytest
 from filelock import FileLock
+from hypothesis import settings
 
 from tests.demo_station import DemoStation
 
 ALL = "SIGAUDIT_TEST_ALL"
+
+# Time is measured in tests/benchmarks, never here: a busy machine must not turn a test red.
+settings.register_profile("suite", deadline=None)
+settings.load_profile("suite")
 
 
 @pytest.fixture(scope="session")

@@ -120,7 +120,13 @@ select
     e.path,
     e.what,
     e.seconds,
-    greatest(g.value, e.seconds * s.value / 100.0) as grace_s,
+    greatest(
+        case
+            when e.what = 'supervision' then least(g.value, e.seconds / 4.0)
+            else g.value
+        end,
+        e.seconds * s.value / 100.0
+    ) as grace_s,
     e.source,
     e.standing,
     e.rule_id

@@ -1,6 +1,6 @@
 -- purpose: every account that the roster knows or the log has heard
 -- grain:   one row per account
--- reads:   all_accounts, kept_heard
+-- reads:   all_accounts, kept_heard, kept_ranks_as
 -- params:  none
 -- returns: roster entries, whether heard in the window, first and last signal
 select
@@ -13,6 +13,7 @@ select
     coalesce(a.dealer, '') as dealer,
     coalesce(a.installer, '') as installer,
     coalesce(a.system_type, '') as system_type,
+    coalesce(r.ranks_as, '') as ranks_as,
     coalesce(a.status, 'not on roster') as status,
     coalesce(a.monitored, false) as monitored,
     coalesce(h.n_window, 0) > 0 as heard,
@@ -20,5 +21,6 @@ select
     h.last_utc as last_heard_utc,
     cast(coalesce(h.n_window, 0) as bigint) as signals
 from all_accounts as a
+left join kept_ranks_as as r on a.account_key = r.account_key
 full outer join kept_heard as h on a.account_key = h.account_key
 order by 1

@@ -26,13 +26,30 @@ tests as (
 ),
 gaps as (
     select
-        coalesce(sum(greatest(gap_s - seconds - excused_s, 0)), 0) as lost_s
+        coalesce(sum(greatest(
+            epoch(least(until_utc, $until))
+            - greatest(
+                epoch(from_utc) + seconds, epoch(cast($from as timestamp))
+            )
+            - excused_s, 0
+        )), 0) as lost_s
     from kept_check_in_gaps
     where missed > 0
 ),
+path_losses as (
+    select
+        account_key,
+        path,
+        least(
+            sum(lost_s),
+            epoch(cast($until as timestamp)) - epoch(cast($from as timestamp))
+        ) as lost_s
+    from kept_losses
+    group by account_key, path
+),
 losses as (
     select coalesce(sum(lost_s), 0) as lost_s
-    from kept_losses
+    from path_losses
 ),
 supervised as (
     select count(*) as n_supervised

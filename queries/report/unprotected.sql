@@ -1,23 +1,13 @@
 -- purpose: life-safety accounts without a proven path at $as_of, by name,
 --          whatever excuses it
 -- grain:   one row per account
--- reads:   accounts, zones, life, heard, visible_requirements, excuses,
---          station, proof_limits, day_classes
+-- reads:   accounts, ranks_as, life, heard, visible_requirements, excuses,
+--          station, proof_limits
 -- params:  $as_of timestamp [UTC]
 -- returns: since when, hours, and why. A path is proven while its last counting
 --          sign is no older than its required interval and grace; where nothing
 --          is required, the account's last signal counts for a fixed time
 with
-fire_heard as (
-    select distinct account_key
-    from day_classes
-    where code_group in ('alarm_fire', 'supervisory')
-),
-fire_zones as (
-    select distinct account_key
-    from zones
-    where kind in ('smoke', 'pull', 'heat', 'waterflow', 'duct', 'supervisory')
-),
 life_safety as (
     select
         a.account_key,
@@ -30,17 +20,10 @@ life_safety as (
         end as system_type,
         a.installed_on
     from accounts as a
-    left join fire_heard as f on a.account_key = f.account_key
-    left join fire_zones as z on a.account_key = z.account_key
+    inner join ranks_as as r on a.account_key = r.account_key
     where
         a.monitored
-        and (
-            a.system_type in ('fire', 'medical', 'holdup', 'combined')
-            or (
-                a.system_type = ''
-                and (f.account_key is not null or z.account_key is not null)
-            )
-        )
+        and r.ranks_as in ('fire', 'medical', 'holdup', 'combined')
 ),
 signs as (
     select account_key, path, sign, max(last_utc) as last_utc

@@ -77,7 +77,7 @@ def compose(
                 "dealer": account.get("dealer", ""),
                 "installer": account.get("installer", ""),
                 "check": card.id,
-                "severity": severity(row, card, account.get("system_type", ""), says.get(card.id, "")),
+                "severity": severity(row, card, account.get("ranks_as", ""), says.get(card.id, "")),
                 "confidence": sure,
                 "action": card.action,
                 "status": status,

@@ -115,6 +115,7 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
     for name in ("34_trouble_tests", "35_untold"):
         desk.make_query(f"measures/{name}")
     desk.make("day_classes", "select distinct account_key, code_group from day where qualifier = 'E'")
+    desk.make_query("measures/36_ranks_as")
     desk.view(
         "ways_settled",
         "select distinct account_key, path, receiver, line from heard_as where path <> '' or not told",
@@ -174,7 +175,8 @@ def _limit_views(desk: Desk, low: str, high: str) -> None:
 def _limits(desk: Desk) -> None:
     desk.make(
         "limit_subjects",
-        "select account_key, account, system_type, dealer from accounts union all"
+        "select a.account_key, a.account, r.ranks_as as system_type, a.dealer from accounts as a"
+        " inner join ranks_as as r on a.account_key = r.account_key union all"
         " select h.account_key, split_part(h.account_key, '/', 2) as account, '' as system_type, '' as dealer"
         " from heard as h left join accounts as a on h.account_key = a.account_key where a.account_key is null",
     )

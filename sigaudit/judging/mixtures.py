@@ -158,12 +158,8 @@ def _distinct(k: ArrayLike, n: ArrayLike) -> _Kinds:
     hits, tries = (column.ravel() for column in _pairs(k, n))
     due = tries > 0
     base = int(tries.max(initial=0)) + 1
-    code, weight = np.unique(
-        hits[due].astype(np.int64) * base + tries[due].astype(np.int64), return_counts=True
-    )
-    return _Kinds(
-        (code // base).astype(np.float64), (code % base).astype(np.float64), weight.astype(np.float64)
-    )
+    code, weight = np.unique(hits[due].astype(np.int64) * base + tries[due].astype(np.int64), return_counts=True)
+    return _Kinds((code // base).astype(np.float64), (code % base).astype(np.float64), weight.astype(np.float64))
 
 
 def _pairs(k: ArrayLike, n: ArrayLike) -> tuple[Floats, Floats]:

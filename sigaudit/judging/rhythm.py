@@ -117,9 +117,7 @@ def _periods(seconds: Floats, group: Ints, n_groups: int, programmed: Floats) ->
     before, after = seconds[:-1][inside], seconds[1:][inside]
     owner = group[1:][inside]
     n_gaps = np.bincount(owner, minlength=n_groups)
-    found = {
-        name: np.full(n_groups, np.nan) for name in ("period_s", "jitter_s", "single_step_share", "fit_share")
-    }
+    found = {name: np.full(n_groups, np.nan) for name in ("period_s", "jitter_s", "single_step_share", "fit_share")}
     whole = [(np.full(n_groups, period), _in_steps) for period in PERIODS_S]
     for period, measure in [*whole, (np.full(n_groups, MONTH_S), _in_months), (programmed, _in_steps)]:
         of_gap = period[owner]
@@ -134,9 +132,7 @@ def _periods(seconds: Floats, group: Ints, n_groups: int, programmed: Floats) ->
             luck = np.bincount(owner, np.fmin(2 * tolerance / of_gap, 1.0), n_groups) / n_gaps
         chance = stats.binomial_tail(n_fit, n_gaps, np.nan_to_num(luck, nan=1.0))
         longer = (n_gaps >= LEAST_GAPS) & ~(period <= found["period_s"])
-        accepted = (
-            longer & (fit_share >= LEAST_FIT) & (single_share >= LEAST_SINGLE) & (chance <= LARGEST_CHANCE)
-        )
+        accepted = longer & (fit_share >= LEAST_FIT) & (single_share >= LEAST_SINGLE) & (chance <= LARGEST_CHANCE)
         counts = fits & accepted[owner]
         jitter = _jitter(residual[counts], steps[counts], owner[counts], n_groups)
         for name, values in (

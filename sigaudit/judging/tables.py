@@ -96,9 +96,8 @@ def requirements(desk: Desk) -> pa.Table:
 
 def unprotected(desk: Desk) -> pa.Table:
     """Life-safety accounts without a proven path at ``as_of``, longest first."""
-    for name in ("zones", "accounts"):
-        desk.view(name, f"select * from all_{name}")
-    for name in ("life", "heard", "visible_requirements", "excuses", "day_classes"):
+    desk.view("accounts", "select * from all_accounts")
+    for name in ("life", "heard", "ranks_as", "visible_requirements", "excuses"):
         desk.view(name, f"select * from kept_{name}")
     desk.view(
         "proof_limits",

@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import duckdb
 import numpy as np
 import pyarrow as pa
 
@@ -28,8 +27,8 @@ from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.silences import Series
 from sigaudit.reading import roster
 from sigaudit.settings import Settings, parse
+from sigaudit.store import code_table, engine_duckdb
 from sigaudit.store.facts import FACTS
-from sigaudit.store import code_table
 from sigaudit.store.shipped import query
 
 SETTINGS = '[station]\nname = "Case"\ntimezone = "America/New_York"\n'
@@ -57,8 +56,7 @@ class Case:
         """Rows of the check over this case, as the contract's columns."""
         settings = self.settings()
         window = self.window(settings.zone)
-        con = duckdb.connect()
-        con.execute("set TimeZone = 'UTC'")
+        con = engine_duckdb.connect()
         desk = Desk(con, window)
         signals = _signals(self.folder / "events.csv", settings)
         desk.put("signals", signals)

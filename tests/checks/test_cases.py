@@ -29,7 +29,8 @@ def test_case(folder: Path) -> None:
         assert key in rows, f"no row for {key}; there are {sorted(rows)}"
         for name, value in wanted.items():
             got = rows[key][name]
-            assert got == (pytest.approx(value, abs=0.01) if isinstance(value, float) else value), (key, name, rows[key])
+            expected = pytest.approx(value, abs=0.01) if isinstance(value, float) else value
+            assert got == expected, (key, name, rows[key])
 
 
 def test_every_check_has_every_kind_of_case() -> None:

@@ -18,13 +18,9 @@ DAY = 24 * HOUR
 PRESS_2002 = "trade-press Q&A quoting NFPA 72-2002 (www.securityinfowatch.com/home/article/10518081)"
 TRAINING = "training article (nationaltrainingcenter.com/fire-alarm-communications-technologies/)"
 TRAINING_2 = "training article (nationaltrainingcenter.com/communications-methods-for-fire-alarm/)"
-MAGAZINE_2017 = (
-    "trade magazine 2017 (www.ecmag.com, changing technology: new fire alarm communications methods)"
-)
+MAGAZINE_2017 = "trade magazine 2017 (www.ecmag.com, changing technology: new fire alarm communications methods)"
 QUIZ_2019 = "trade-magazine quiz on NFPA 72-2019 (www.ecmag.com, supervising station alarm systems)"
-ASSOCIATION_2023 = (
-    "trade-association article 2023 (esaweb.org, are you monitoring life safety systems, part II)"
-)
+ASSOCIATION_2023 = "trade-association article 2023 (esaweb.org, are you monitoring life safety systems, part II)"
 FORUM_2022 = "practitioners forum citing NFPA 72-2022 ch. 26"
 MAILING_LIST = "law-firm mailing list page quoting 26.6.3.2.1.4(3)"
 MARSHAL_2007 = "state fire marshal notice on NFPA 72-2007 11.7.8 (tbfaa.org)"

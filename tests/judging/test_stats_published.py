@@ -69,9 +69,7 @@ def _twice_smaller_tail(entry: Entry) -> Any:
 
 def _ratio(entry: Entry) -> Any:
     given = entry["inputs"]
-    exact, mid = stats.conditional_test(
-        given["k1"], given["t1"], given["k2"], given["t2"], given.get("ratio0", 1.0)
-    )
+    exact, mid = stats.conditional_test(given["k1"], given["t1"], given["k2"], given["t2"], given.get("ratio0", 1.0))
     return mid if entry["id"].endswith("midp") else exact
 
 
@@ -200,9 +198,7 @@ def test_tails_agree_with_scipy() -> None:
         np.testing.assert_allclose(stats.binomial_tail(K, N, p), scipy_stats.binom.sf(K - 1, N, p), rtol=1e-9)
     x = np.arange(40)
     for mean in (0.0, 0.05, 3.0, 25.0):
-        np.testing.assert_allclose(
-            stats.poisson_tail(x, mean), scipy_stats.poisson.sf(x - 1, mean), rtol=1e-9
-        )
+        np.testing.assert_allclose(stats.poisson_tail(x, mean), scipy_stats.poisson.sf(x - 1, mean), rtol=1e-9)
         assert stats.silence_probability(mean) == pytest.approx(scipy_stats.poisson.pmf(0, mean))
     assert stats.binomial_tail(8, 7, 0.5) == 0.0
 

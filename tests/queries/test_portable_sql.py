@@ -72,13 +72,14 @@ _OF_A_RUN = {
     *(f"all_{name}" for name in (*FACTS, *ROSTER)), *(f"kept_{name}" for name in (*KEPT, "tests_by_day")),
     "kept_received_slots", "asked", "asked_keys", "page_events", "page_signals", "proof_limits", "rejects",
     "seen_sources", "source_names", "station", "signals", "codes", "calendar", "accounts", "zones", "life", "heard",
+    "ranks_as", "kept_ranks_as",
     "visible_requirements", "excuses", "day_classes",
 }  # fmt: skip
 TABLES: dict[str, set[str]] = {
     "events": {"signals", "codes"},
     "facts": {"events"},
     "measures": {*FACTS, *ROSTER, *KEPT, *STATION_TABLES, *_ON_THE_WAY},
-    "checks": {*ROSTER, *KEPT, *STATION_TABLES, "calendar"},
+    "checks": {*ROSTER, *KEPT, *STATION_TABLES},
     "incidents": {*_FACTS, *ROSTER},
     "evidence": {"signals", "codes", "asked", "due", "on_test", "accounts", "paths", "slots"},
     "report": _OF_A_RUN,

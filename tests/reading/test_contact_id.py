@@ -17,9 +17,7 @@ from sigaudit.reading.codes.contact_id import ContactIdMessage, Refusal, checksu
 
 EXAMPLES = [
     json.loads(line)
-    for line in (Path(__file__).parent / "data" / "contact_id_examples.jsonl")
-    .read_text(encoding="utf-8")
-    .splitlines()
+    for line in (Path(__file__).parent / "data" / "contact_id_examples.jsonl").read_text(encoding="utf-8").splitlines()
 ]
 ACCEPTED = [e for e in EXAMPLES if e["accept"]]
 REFUSED = [e for e in EXAMPLES if not e["accept"]]
@@ -124,9 +122,7 @@ def test_any_text_gives_an_answer(text: str) -> None:
     assert isinstance(read_message(text), ContactIdMessage | Refusal)
 
 
-@pytest.mark.parametrize(
-    "first15", ["", "12341811310101", "12341811310101A", "1234181131010158", "bcde1811300100１"]
-)
+@pytest.mark.parametrize("first15", ["", "12341811310101", "12341811310101A", "1234181131010158", "bcde1811300100１"])
 def test_checksum_of_anything_but_fifteen_digits_is_an_error(first15: str) -> None:
     with pytest.raises(ValueError, match="fifteen digits"):
         checksum_digit(first15)

@@ -33,8 +33,7 @@ def build(folder: Path) -> list[TruthRow]:
     columns = ["account", "fault", "week", "also", "note"]
     write_csv(folder / "truth.csv", columns, [astuple(row) for row in truth])
     incidents = [
-        [o.kind, o.receiver, o.line, *(f"{clock.wall(t):%Y-%m-%dT%H:%M}" for t in (o.begin, o.end))]
-        for o in OUTAGES
+        [o.kind, o.receiver, o.line, *(f"{clock.wall(t):%Y-%m-%dT%H:%M}" for t in (o.begin, o.end))] for o in OUTAGES
     ]
     write_csv(folder / "incidents_truth.csv", ["kind", "receiver", "line", "from", "until"], incidents)
     counts = [astuple(c) for c in exporter.counts]

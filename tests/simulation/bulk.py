@@ -149,9 +149,7 @@ def _table(people: Bulk, start: int, seconds: Ints, who: Ints, event: Ints, zone
     elapsed = [datetime.fromtimestamp(start + h * 3600, UTC).astimezone(ZONE) for h in range(24)]
     hours = pa.array([f"{moment:%Y-%m-%dT%H}" for moment in elapsed])
     rest = pa.array([f":{s // 60:02d}:{s % 60:02d}" for s in range(3600)])
-    stamp = pc.binary_join_element_wise(
-        hours.take(pa.array(seconds // 3600)), rest.take(pa.array(seconds % 3600)), ""
-    )
+    stamp = pc.binary_join_element_wise(hours.take(pa.array(seconds // 3600)), rest.take(pa.array(seconds % 3600)), "")
     line = people.line[who]
     forms = pa.array(["contact_id", "check_in"])
     columns = [

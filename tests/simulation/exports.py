@@ -108,9 +108,7 @@ class Exporter:
         self.counts: list[LineCount] = []
         folder.mkdir(parents=True, exist_ok=True)
 
-    def write(
-        self, name: str, lines: list[bytes], eol: bytes = b"\n", head: bytes = b"", cut: int = 0
-    ) -> None:
+    def write(self, name: str, lines: list[bytes], eol: bytes = b"\n", head: bytes = b"", cut: int = 0) -> None:
         """One file; ``cut`` drops so many bytes of its end."""
         content = head + eol.join(lines) + eol
         content = content[: len(content) - cut]

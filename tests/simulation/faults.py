@@ -104,9 +104,7 @@ def supervision_missed(site: Site, life: list[Signal], dice: Dice, strength: str
 
 def supervision_never_seen(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
     kept = [s for s in life if s.form != "check_in"]
-    return Planted(
-        kept, clock.START + 2 * DAY, "supervised by the roster, never one check-in", "supervision_missed"
-    )
+    return Planted(kept, clock.START + 2 * DAY, "supervised by the roster, never one check-in", "supervision_missed")
 
 
 def line_cut_standing(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:

@@ -52,9 +52,7 @@ def own_signals() -> list[Signal]:
         (down.end + 1, "R302"),
         (down.end + 2, "R301"),
     ]
-    found += [
-        Signal(moment, down.receiver, OWN_LINE, own, event, origin="receiver") for moment, event in story
-    ]
+    found += [Signal(moment, down.receiver, OWN_LINE, own, event, origin="receiver") for moment, event in story]
     return found
 
 

@@ -67,8 +67,10 @@ def test_the_lock_cannot_be_undone(views, sql):
 @pytest.mark.parametrize(
     "sql",
     [
-        "", "selec 1", "select 1; select 2", "copy (select 1) to 'x'", "insert into answers values (1)", "drop view answers",
-        "attach 'x'", "set threads = 1", "pragma version", "install excel", "create table t (i int)", "explain select 1",
+        "", "selec 1", "select 1; select 2", "copy (select 1) to 'x'", "insert into answers values (1)",
+        "drop view answers",
+        "attach 'x'", "set threads = 1", "pragma version", "install excel", "create table t (i int)",
+        "explain select 1",
         "select 1; drop view answers", "export database 'x'",
     ],
 )  # fmt: skip
