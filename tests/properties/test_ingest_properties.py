@@ -10,7 +10,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from sigaudit.errors import SigauditError
@@ -74,8 +74,11 @@ def test_file_order_does_not_matter(s, spans, random, night):
 @given(steps, st.integers(0, 14))
 def test_split_file_is_the_whole_file(s, at):
     lines = log(s)
+    first, second = csv(*lines[:at]), csv(*lines[at:])
+    # Two parts with the same bytes, or one that begins with the other, cannot be told from a file sent twice.
+    assume(at == 0 or not lines[at:] or not (first.startswith(second) or second.startswith(first)))
     whole, _, _ = ingested([[("whole.csv", csv(*lines))]])
-    parts, _, _ = ingested([[("a.csv", csv(*lines[:at]))], [("b.csv", csv(*lines[at:]))]])
+    parts, _, _ = ingested([[("a.csv", first)], [("b.csv", second)]])
     edge = CONTENT.index("edge_doubt")
     assert sorted(r[:edge] + r[edge + 1 :] for r in parts) == sorted(r[:edge] + r[edge + 1 :] for r in whole)
 
