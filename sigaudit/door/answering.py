@@ -1,0 +1,196 @@
+"""Commands that judge, explain and report."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from sigaudit.door.options import FailOn, Json, Workspace, app, opened, settings_of
+from sigaudit.errors import UsageProblem
+
+
+@app.command()
+def audit(
+    week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47; default: the last whole one.")] = "",
+    fail_on: FailOn = "",
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
+    """Judge a week and write the weekly audit: pages, tables and workbook.
+
+    Example: sigaudit audit --week 2026-W47
+    """
+    from sigaudit import console
+    from sigaudit.judging import audit as judging
+    from sigaudit.reporting import weekly
+
+    failing = _or_worse(fail_on)
+    settings, store = opened(workspace)
+    run = judging.weekly(store, settings, week or None, progress=console.Drawn())
+    folder = settings.reports_dir / f"audit-{run.meta['label']}"
+    weekly.write(run, folder, station=settings.report_name or settings.station)
+    _answer(run, folder, json=json)
+    if failing & set(run.table("findings")["severity"].to_pylist()):
+        raise SystemExit(20)
+
+
+@app.command()
+def revisit(week: Annotated[str, typer.Option("--week", help="ISO week.")] = "", workspace: Workspace = None) -> None:
+    """Write the list of sites to revisit, most urgent first.
+
+    Example: sigaudit revisit
+    """
+    from sigaudit.reporting import revisit as reporting
+
+    _page(week, workspace, "revisit", reporting.write)
+
+
+@app.command()
+def health(week: Annotated[str, typer.Option("--week", help="ISO week.")] = "", workspace: Workspace = None) -> None:
+    """Write the health page of the customers.
+
+    Example: sigaudit health
+    """
+    from sigaudit.reporting import health as reporting
+
+    _page(week, workspace, "health", reporting.write)
+
+
+@app.command()
+def why(
+    finding: Annotated[str, typer.Argument(help="Finding id, or its first digits.")],
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
+    """Walk a finding back: measure, limit, source of the limit, excuses, log lines.
+
+    Example: sigaudit why 3fa9c1
+    """
+    from sigaudit import console, explain
+    from sigaudit.judging import why as judging
+
+    settings, store = opened(workspace)
+    found = judging.explain(store, settings, finding)
+    if json:
+        console.document("why", explain.as_dict(found.finding, found.card, found.evidence, found.incidents))
+        return
+    for line in explain.lines(found.finding, found.card, found.evidence, found.incidents, settings.zone):
+        console.out(line)
+
+
+@app.command()
+def checks(
+    check: Annotated[str, typer.Argument(help="Check id, to see its card.")] = "",
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
+    """List the checks, or show the card of one.
+
+    Example: sigaudit checks gone_silent
+    """
+    from sigaudit import console, explain
+    from sigaudit.judging.cards import read_all
+    from sigaudit.known_names import did_you_mean
+    from sigaudit.store import shipped
+
+    folders = [shipped.queries() / "checks"]
+    try:
+        folders.append(settings_of(workspace).checks_dir)
+    except UsageProblem:
+        if workspace is not None:
+            raise
+    cards = read_all(*folders)
+    if check and check not in cards:
+        raise UsageProblem(f"no check {check!r}{did_you_mean(check, cards)}", next_step="`sigaudit checks` lists them")
+    if json:
+        chosen = [cards[check]] if check else list(cards.values())
+        console.document("checks", {"checks": [explain.card_dict(card) for card in chosen]})
+    elif check:
+        for line in explain.card_lines(cards[check]):
+            console.out(line)
+    else:
+        console.table([{"check": c.id, "severity": c.severity["default"], "title": c.title} for c in cards.values()])
+
+
+@app.command()
+def sql(
+    query: Annotated[str, typer.Argument(help="One select over the documented views; - reads stdin.")],
+    week: Annotated[str, typer.Option("--week", help="Views of this week's audit.")] = "",
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
+    """Ask the store with one read-only select.
+
+    Example: sigaudit sql "select code, count(*) from events group by code order by 2 desc limit 5"
+    """
+    from sigaudit import console
+    from sigaudit.store import views
+
+    settings, store = opened(workspace)
+    text = sys.stdin.read() if query == "-" else query
+    rows = views.ask(store, text, week=week, memory_limit=settings.memory_limit)
+    if json:
+        console.document("sql", {"rows": rows})
+    else:
+        console.table(rows)
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(help="Folder for the demo workspace.")] = Path("sigaudit-demo"),
+    json: Json = False,
+) -> None:
+    """Run the whole main job on an invented station and say where the reports lie.
+
+    Example: sigaudit demo
+    """
+    from sigaudit import console
+    from sigaudit.demo import run
+
+    made = run(folder, console.Drawn(), console.note)
+    if json:
+        console.document("demo", {name: str(path) for name, path in made.items()})
+        return
+    for name, path in made.items():
+        console.out(f"{name}: {path}")
+
+
+def _page(week: str, workspace: Path | None, name: str, write: Any) -> None:
+    from sigaudit import console
+    from sigaudit.judging import audit as judging
+
+    settings, store = opened(workspace)
+    run = judging.weekly(store, settings, week or None, progress=console.Drawn())
+    for path in write(run, settings.reports_dir / f"{name}-{run.meta['label']}"):
+        console.out(str(path))
+
+
+def _answer(run: Any, folder: Path, *, json: bool) -> None:
+    from sigaudit import console
+
+    findings = run.table("findings")
+    counted = {s: findings["severity"].to_pylist().count(s) for s in ("critical", "major", "minor", "note")}
+    unprotected = len(run.table("unprotected"))
+    if json:
+        figures = run.table("figures").to_pylist()
+        console.document(
+            "audit",
+            {"week": run.meta["label"], "folder": str(folder), "findings": counted, "unprotected": unprotected,
+             "figures": figures, "sum": run.meta["sum"]},
+        )  # fmt: skip
+        return
+    for name in ("index.html", "findings.csv", "unprotected.csv", "revisit.xlsx"):
+        console.out(str(folder / name))
+    words = ", ".join(f"{n} {s}" for s, n in counted.items())
+    console.note(f"{run.meta['label']}: {words}; {unprotected} life-safety accounts without a proven path")
+
+
+def _or_worse(level: str) -> set[str]:
+    """Severities from ``level`` upward, none for ''."""
+    order = ("critical", "major", "minor", "note")
+    if level and level not in order:
+        raise UsageProblem(f"--fail-on {level!r}: no such severity", next_step=f"one of: {', '.join(order)}")
+    return set(order[: order.index(level) + 1]) if level else set()

@@ -1,0 +1,36 @@
+"""What all commands share: the application, the options every one has, and a workspace opened."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from sigaudit.settings import Settings
+    from sigaudit.store.opening import Store
+
+app = typer.Typer(
+    name="sigaudit", add_completion=False, rich_markup_mode=None, no_args_is_help=True, pretty_exceptions_enable=False,
+    help="What a monitoring station's receivers really heard: who is unprotected and what is wrong.",
+)  # fmt: skip
+
+Workspace = Annotated[Path | None, typer.Option("--workspace", "-w", help="Workspace folder; default: here or above.")]
+Json = Annotated[bool, typer.Option("--json", help="A versioned JSON document on stdout.")]
+FailOn = Annotated[str, typer.Option("--fail-on", help="Exit 20 at a finding of this severity or worse.")]
+
+
+def settings_of(workspace: Path | None) -> Settings:
+    """Settings of the workspace named, or of the nearest one from here upward."""
+    from sigaudit.settings import load
+
+    return load(workspace)
+
+
+def opened(workspace: Path | None, *, create: bool = False) -> tuple[Settings, Store]:
+    """Settings and store of a workspace."""
+    from sigaudit.store.opening import open_store
+
+    settings = settings_of(workspace)
+    return settings, open_store(settings.store_dir, create=create)

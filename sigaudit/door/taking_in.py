@@ -1,0 +1,171 @@
+"""Commands that fill a workspace and say what it holds."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sigaudit.door.options import Json, Workspace, app, opened, settings_of
+from sigaudit.errors import UsageProblem
+
+settings_app = typer.Typer(help="The station's settings.", rich_markup_mode=None, no_args_is_help=True)
+layouts_app = typer.Typer(help="How exports are read.", rich_markup_mode=None, no_args_is_help=True)
+app.add_typer(settings_app, name="settings")
+app.add_typer(layouts_app, name="layouts")
+
+
+@app.command()
+def init(
+    folder: Annotated[Path, typer.Argument(help="Folder of the new workspace.")],
+    name: Annotated[str, typer.Option("--name", help="The station's name.")] = "",
+    timezone: Annotated[str, typer.Option("--timezone", help="Area/City of the IANA database.")] = "",
+    edition: Annotated[str, typer.Option("--edition", help="Rules edition, such as nfpa72-2019; no default.")] = "",
+) -> None:
+    """Make a workspace: settings, folders for layouts, roster, checks and reports.
+
+    Example: sigaudit init my-station --name "Our station" --timezone America/New_York
+    """
+    from sigaudit import console, workspace
+
+    if sys.stdin.isatty() and not timezone:
+        timezone = typer.prompt("Time zone (Area/City)", err=True)
+    if sys.stdin.isatty() and not edition:
+        edition = typer.prompt("Rules edition (empty: only the roster's intervals judge)", default="", err=True)
+    settings = workspace.create(folder, name, timezone, edition)
+    console.out(str(settings))
+    console.note(f"next: put exports and roster in place, then: sigaudit --help; settings: {settings}")
+
+
+@app.command()
+def ingest(
+    paths: Annotated[list[Path], typer.Argument(help="Exports, or folders of them.")],
+    layout: Annotated[str | None, typer.Option("--layout", help="Use this layout.")] = None,
+    max_rejects: Annotated[int | None, typer.Option("--max-rejects", help="Fail above this many rejects.")] = None,
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
+    """Take exports into the store; nothing is counted twice, nothing is lost.
+
+    Example: sigaudit ingest exports/
+    """
+    from sigaudit import console, explain
+    from sigaudit.reading import ingest as reading
+
+    settings, store = opened(workspace, create=True)
+    result = reading.run(
+        store, settings, paths, layout_id=layout, progress=console.Drawn(), max_rejects=max_rejects,
+        memory_limit=settings.memory_limit,
+    )  # fmt: skip
+    if json:
+        console.document("ingest", explain.ingest_dict(result))
+    for line in explain.ingest_lines(result):
+        console.note(line)
+    if result.exit_code:
+        raise SystemExit(result.exit_code)
+
+
+@app.command()
+def roster(
+    path: Annotated[Path, typer.Argument(help="Folder of CSV sheets, or one .xlsx.")],
+    valid_from: Annotated[str, typer.Option("--valid-from", help="First day it holds, YYYY-MM-DD.")] = "",
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
+    """Load the roster: what each site should send. All faults are shown at once, nothing is half-loaded.
+
+    Example: sigaudit roster roster/
+    """
+    from datetime import date, datetime
+
+    from sigaudit import console
+    from sigaudit.reading import roster as reading
+    from sigaudit.store import rosters
+
+    settings, store = opened(workspace, create=True)
+    try:
+        first = date.fromisoformat(valid_from) if valid_from else None
+    except ValueError as error:
+        raise UsageProblem(f"--valid-from {valid_from!r} is no date", next_step="write it like 2026-11-01") from error
+    found = reading.read(path, settings)
+    saved = rosters.save(store, found, first, datetime.now(settings.zone).date())
+    counts = {name: len(table) for name, table in found.tables.items()}
+    if json:
+        console.document("roster", {"version": saved.version, "is_new": saved.is_new, "rows": counts})
+    said = "new version" if saved.is_new else "same as version"
+    rows = ", ".join(f"{n} {name}" for name, n in counts.items() if n)
+    console.note(f"roster: {said} {saved.version}: {rows}")
+
+
+@app.command()
+def status(workspace: Workspace = None, json: Json = False) -> None:
+    """What the store holds: per receiver line and local day, how much is covered.
+
+    Example: sigaudit status
+    """
+    from sigaudit import console
+    from sigaudit.judging import coverage_days
+    from sigaudit.store import facts, rekey
+
+    settings, store = opened(workspace)
+    rekey.ensure(store, settings, memory_limit=settings.memory_limit, progress=console.Drawn())
+    facts.build(store, memory_limit=settings.memory_limit, progress=console.Drawn())
+    rows = coverage_days.by_line_and_day(store, settings)
+    if json:
+        console.document("status", {"days": rows, "sources": [vars(s) for s in store.catalog.sources()]})
+        return
+    console.table(rows)
+    console.note(coverage_days.summary(store))
+
+
+@app.command()
+def rejects(workspace: Workspace = None, json: Json = False) -> None:
+    """List the lines that could not be used, by reason, with counts and samples.
+
+    Example: sigaudit rejects
+    """
+    from sigaudit import console
+    from sigaudit.store import views
+
+    settings, store = opened(workspace)
+    rows = views.rejects_by_reason(store, settings.memory_limit)
+    if json:
+        console.document("rejects", {"rejects": rows})
+    else:
+        console.table(rows)
+
+
+@settings_app.command("show")
+def settings_show(workspace: Workspace = None, json: Json = False) -> None:
+    """Every setting in force, with the file and line it came from.
+
+    Example: sigaudit settings show
+    """
+    from sigaudit import console
+
+    rows = [{"key": e.key, "value": e.value, "from": e.where} for e in settings_of(workspace).entries()]
+    if json:
+        console.document("settings", {"settings": rows})
+    else:
+        console.table(rows)
+
+
+@layouts_app.command("test")
+def layouts_test(workspace: Workspace = None, json: Json = False) -> None:
+    """Run every layout on its own samples; exit 4 when one does not hold.
+
+    Example: sigaudit layouts test
+    """
+    from sigaudit import console
+    from sigaudit.reading import samples
+
+    settings = settings_of(workspace)
+    rows = samples.check_all(settings)
+    if json:
+        console.document("layouts", {"layouts": rows})
+    else:
+        console.table(rows)
+    if any(row["fault"] for row in rows):
+        raise SystemExit(4)
