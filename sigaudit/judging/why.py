@@ -131,7 +131,7 @@ def _repeats(desk: Desk, store: Store, places: list[tuple[int, int]]) -> dict[tu
     for source, line, other_source, other_line in desk.rows(
         "select p.source_id, p.line_no, o.source_id, o.line_no from places as p"
         " inner join lineage as m on p.source_id = m.source_id and p.line_no = m.line_no"
-        " inner join lineage as o on m.key = o.key and o.source_id <> p.source_id order by all"
+        " inner join lineage as o on m.key = o.key and m.second = o.second and o.source_id <> p.source_id order by all"
     ):
         found.setdefault((source, line), []).append((other_source, other_line))
     return found

@@ -31,7 +31,7 @@ def test_status_against_earlier_weeks(earlier: list[set[str]], expected: tuple[s
 
 @pytest.mark.parametrize(
     ("value", "unit", "text"),
-    [(53.1, "h", "2 d 5 h"), (48.0, "h", "2 d"), (47.9, "h", "47.9 h"), (3.0, "tests", "3 tests"), 
+    [(53.1, "h", "2 d 5 h"), (48.0, "h", "2 d"), (47.9, "h", "47.9 h"), (3.0, "tests", "3 tests"),
      (39.2857, "%", "39.3 %"), (None, "h", "?"), (412.4, "check-ins", "412 check-ins")],
 )  # fmt: skip
 def test_amounts(value: float | None, unit: str, text: str) -> None:

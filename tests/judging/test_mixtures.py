@@ -102,9 +102,7 @@ def test_posterior_agrees_with_scipy(k: int, more: int) -> None:
     low = float(broken_rate_low(k, n, MADE))
     assert low == pytest.approx(scipy_stats.beta.ppf(0.05, MADE.broken.alpha + k, MADE.broken.beta + n - k))
     prior = MADE.sound
-    assert float(shrink(k, n, prior)) == pytest.approx(
-        scipy_stats.beta.mean(prior.alpha + k, prior.beta + n - k)
-    )
+    assert float(shrink(k, n, prior)) == pytest.approx(scipy_stats.beta.mean(prior.alpha + k, prior.beta + n - k))
 
 
 @given(seed=st.integers(0, 50), n=st.integers(1, 120))

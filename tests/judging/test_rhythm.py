@@ -117,9 +117,7 @@ def test_two_paths_of_one_account_are_two_rhythms() -> None:
 
 def test_same_day_of_each_calendar_month() -> None:
     months = pd.date_range("2025-03-05 02:10", periods=8, freq=pd.DateOffset(months=1))
-    last = pd.to_datetime(
-        ["2025-01-31", "2025-02-28", "2025-03-31", "2025-04-30", "2025-05-31", "2025-06-30"]
-    )
+    last = pd.to_datetime(["2025-01-31", "2025-02-28", "2025-03-31", "2025-04-30", "2025-05-31", "2025-06-30"])
     found = rhythm(table(*[t.as_unit("us").asi8 / 1e6 for t in (months, last)]))
     assert found["period_s"].iloc[0] == MONTH_S
     assert found["phase_s"].iloc[0] == pytest.approx(2 * HOUR + 600)
