@@ -25,7 +25,8 @@ FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge")
 ROSTER = ("accounts", "paths", "zones", "on_test")
 # Small tables that checks may read; a range adds its rows to the station-wide one.
 KEPT = (
-    "heard", "ranks_as", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses", "requirements",
+    "heard", "ranks_as", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses",
+    "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
     "test_rhythm", "day_classes", "limits",
 )  # fmt: skip
