@@ -48,6 +48,21 @@ code = "number"
 partition = "group"
 zone = "point"
 format = "message_format"
+
+[[samples]]
+header = "stamp;unit;port;subscriber;kind;number;group;point;message_format"
+line = "11/09/2026 00:07:04;3;1;8508;1;602;0;0;contact_id"
+gives = { account = "8508", qualifier = "E", code = "602", receiver = "3", line = "1", partition = "0", zone = "000" }
+
+[[samples]]
+header = "stamp;unit;port;subscriber;kind;number;group;point;message_format"
+line = "11/10/2026 14:20:00;3;0;0000;3;301;0;0;contact_id"
+gives = { account = "0000", qualifier = "R", code = "301", format = "contact_id" }
+
+[[samples]]
+header = "stamp;unit;port;subscriber;kind;number;group;point;message_format"
+line = "11/22/2026 23:51:59;3;2"
+rejects = "too_few_fields"
 """
 
 ACCOUNT_COLUMNS = [
