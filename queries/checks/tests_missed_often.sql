@@ -1,14 +1,16 @@
 -- purpose: tests that fail to come again and again, between others that do
 -- grain:   one row per account and required test that has come before
--- reads:   test_measures, test_odds, test_rhythm, slots, untold, limits
+-- reads:   test_measures, test_odds, test_rhythm, slots, busy_tests, untold,
+--          limits
 -- params:  $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [% of due tests]
 -- Four weeks, closed gaps only: a test that stopped for good is overdue, not
 -- often missed. A finding needs enough misses, a rate that chance does not
 -- explain (false discovery rate) and odds that favour a broken site. Where
--- another signal of the path stood for every single miss, the panel puts its
--- test off on busy days, as it may; one miss with nothing in its place is
--- enough to count them all.
+-- another signal of the path stood for every single miss, and the tests that
+-- came hardly ever follow other traffic, the panel puts its test off on busy
+-- days, as it may. One miss with nothing in its place, or tests that come on
+-- busy days too, are enough to count them all.
 with
 alone as (
     select
@@ -44,6 +46,8 @@ judged as (
         t.value as enough,
         u.account_key is not null as is_untold,
         coalesce(b.n_alone, 0) as n_alone,
+        coalesce(y.n_busy, 0) * 100.0 / greatest(coalesce(y.n_tests, 0), 1)
+        <= w.value as is_put_off,
         coalesce(r.period_s, 0) > 1.1 * m.seconds as is_longer
     from test_measures as m
     inner join test_odds as o
@@ -57,6 +61,13 @@ judged as (
         on m.account_key = f.account_key and f.name = 'false_discovery'
     inner join limits as t
         on m.account_key = t.account_key and t.name = 'due'
+    inner join limits as w
+        on m.account_key = w.account_key and w.name = 'busy_percent'
+    left join busy_tests as y
+        on
+            m.account_key = y.account_key
+            and m.path = y.path
+            and m.what = y.what
     left join alone as b
         on
             m.account_key = b.account_key
@@ -81,14 +92,14 @@ select
     end as subject,
     case
         when is_untold or is_longer or n < enough then 'not_judged'
-        when is_often and n_alone > 0 then 'finding'
+        when is_often and (n_alone > 0 or not is_put_off) then 'finding'
         else 'sound'
     end as verdict,
     case
         when is_untold then 'paths not told apart'
         when is_longer then 'tests keep a longer interval than required'
         when n < enough then 'too few tests due'
-        when is_often and n_alone = 0
+        when is_often and n_alone = 0 and is_put_off
             then 'another signal came instead each time'
         when k > 0 and not is_often then 'single misses'
         else ''

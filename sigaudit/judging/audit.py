@@ -33,20 +33,27 @@ from sigaudit.version import VERSION
 def weekly(store: Store, settings: Settings, label: str | None = None, *, progress: Progress = silent) -> Run:
     """The run of one ISO week, judged now or found as it was; default: the last whole week held.
 
-    Raises NothingToRead (empty store, no roster), UsageProblem (no such week), SettingsProblem,
+    Raises NothingToRead (empty store), UsageProblem (no such week, no roster), SettingsProblem,
     CheckFaulty, StoreBusy.
     """
-    last = last_signal(store)
-    label = label or windows.last_whole_week(settings.zone, last)
+    first, last = first_signal(store), last_signal(store)
+    label = label or windows.last_whole_week(settings.zone, first, last)
+    # What cannot be done is said before anything is built.
+    rosters.in_force(store, windows.week(label, settings.zone, first, last).as_of_utc)
     cards = read_cards(settings)
     rekey.ensure(store, settings, memory_limit=settings.memory_limit, progress=progress)
     facts.build(store, memory_limit=settings.memory_limit, progress=progress)
-    first = min(s.first_utc for s in store.catalog.sources() if s.first_utc)
     earlier: list[Run] = []
     for past in reversed(windows.before(label, settings.compare_weeks)):
-        if windows.week(past, settings.zone, last).until_utc > first:
+        if windows.ends(past, settings.zone) > first:
             earlier.append(_judged(store, settings, past, cards, list(reversed(earlier)), progress, pages=False))
     return _judged(store, settings, label, cards, list(reversed(earlier)), progress, pages=True)
+
+
+def first_signal(store: Store) -> datetime:
+    """When the first signal held was received. Raises NothingToRead."""
+    last_signal(store)
+    return min(source.first_utc for source in store.catalog.sources() if source.first_utc)
 
 
 def last_signal(store: Store) -> datetime:
@@ -77,7 +84,7 @@ def _judged(
     progress: Progress, *, pages: bool,
 ) -> Run:  # fmt: skip
     """A run of a label with these earlier ones behind it, the latest first."""
-    window = windows.week(label, settings.zone, last_signal(store))
+    window = windows.week(label, settings.zone, first_signal(store), last_signal(store))
     roster, version = rosters.in_force(store, window.as_of_utc)
     run_id = f"{label}-{_fingerprint(store, settings, cards, window, roster, earlier)}"
     found = runs.load(store, run_id)

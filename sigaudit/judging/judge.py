@@ -92,7 +92,7 @@ def _traffic(desk: Desk) -> dict[Line, Series]:
     keys = list(zip(receivers, lines, strict=True))
     starts = [i for i in range(len(keys)) if i == 0 or keys[i] != keys[i - 1]]
     traffic = {}
-    for start, end in zip(starts, [*starts[1:], len(keys)], strict=True):
+    for start, end in zip(starts, [*starts[1:], len(keys)][: len(starts)], strict=True):
         first, last, n = (column[start:end] for column in columns)
         traffic[keys[start]] = Series(first.astype(np.float64), last.astype(np.float64), n.astype(np.int64))
     return traffic

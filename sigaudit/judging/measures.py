@@ -28,7 +28,7 @@ KEPT = (
     "heard", "ranks_as", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses",
     "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
-    "test_rhythm", "day_classes", "limits",
+    "test_rhythm", "busy_tests", "day_classes", "limits",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -136,7 +136,8 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
     desk.make_query("measures/43_test_rhythm")
     for name in ("50_requirements", "51_visible_requirements", "60_slots", "61_test_measures", "62_check_in_gaps",
                  "63_losses", "64_tests_by_day",
-        "65_received_slots"):  # fmt: skip
+        "65_received_slots",
+        "66_busy_tests"):  # fmt: skip
         desk.make_query(f"measures/{name}")
     for table in (*KEPT, *SUMS):
         desk.keep(table, f"kept_{table}")
@@ -190,17 +191,31 @@ def _rhythm(desk: Desk) -> pa.Table:
     A timer that was changed lately must not hide behind its past. Only periodic tests of sure time count.
     """
     tests = desk.run(
-        "select account_key, origin, path, received_utc from test"
-        " where test_kind = 'periodic' and time_doubt = 'exact'"
-        " order by account_key, origin, path, received_utc"
+        "select t.account_key, t.origin, t.path, t.received_utc,"
+        " t.received_utc + c.offset_s * interval 1 second as received_local"
+        " from test as t inner join calendar as c on t.received_utc >= c.from_utc and t.received_utc < c.until_utc"
+        " where t.test_kind = 'periodic' and t.time_doubt = 'exact' order by 1, 2, 3, 4"
     ).to_pandas()
-    whole = rhythm.rhythm(tests)
-    recent = rhythm.rhythm(tests[tests["received_utc"] >= desk.window.as_of_utc - RECENT].reset_index(drop=True))
+    whole = _either_clock(tests)
+    recent = _either_clock(tests[tests["received_utc"] >= desk.window.as_of_utc - RECENT].reset_index(drop=True))
     recent = recent[recent["n"] >= ENOUGH_TESTS]
     keys = rhythm.KEYS
     older = whole.merge(recent[keys], on=keys, how="left", indicator=True)
     kept = pd.concat([older[older["_merge"] == "left_only"].drop(columns="_merge"), recent])
     return pa.Table.from_pandas(kept.sort_values(keys), preserve_index=False)
+
+
+def _either_clock(tests: pd.DataFrame) -> pd.DataFrame:
+    """Rhythm by elapsed time; where that shows none, by the wall clock that some panels keep over a clock change."""
+    elapsed = rhythm.rhythm(tests)
+    unsteady = elapsed[elapsed["period_s"].isna()][rhythm.KEYS]
+    if unsteady.empty:
+        return elapsed
+    local = tests.merge(unsteady, on=rhythm.KEYS).drop(columns="received_utc")
+    local = local.rename(columns={"received_local": "received_utc"}).sort_values([*rhythm.KEYS, "received_utc"])
+    steady = rhythm.rhythm(local.reset_index(drop=True)).dropna(subset="period_s")
+    kept = elapsed.merge(steady[rhythm.KEYS], on=rhythm.KEYS, how="left", indicator=True)
+    return pd.concat([kept[kept["_merge"] == "left_only"].drop(columns="_merge"), steady]).sort_values(rhythm.KEYS)
 
 
 def _edition_rules(confirmed: tuple[str, ...]) -> pa.Table:

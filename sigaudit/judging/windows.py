@@ -14,7 +14,7 @@ _WEEK = re.compile(r"(\d{4})-W(\d{2})")
 _NEARLY = timedelta(hours=1)
 
 
-def week(label: str, zone: ZoneInfo, last_signal_utc: datetime) -> Window:
+def week(label: str, zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc: datetime) -> Window:
     """The ISO week ``YYYY-Www``, Monday 00:00 to Monday 00:00 local, as naive UTC.
 
     ``as_of`` is the week's end, or the minute after the last signal held when the log ends more than an
@@ -27,17 +27,28 @@ def week(label: str, zone: ZoneInfo, last_signal_utc: datetime) -> Window:
             f"{label}: the log held ends before it, at {last_signal_utc:%Y-%m-%d %H:%M} UTC",
             next_step="ingest that week's exports, or audit an earlier week",
         )
+    if first_signal_utc >= until_utc:
+        raise UsageProblem(
+            f"{label}: the log held begins after it, at {first_signal_utc:%Y-%m-%d %H:%M} UTC",
+            next_step="ingest that week's exports, or audit a later week",
+        )
     as_of = until_utc
     if last_signal_utc < until_utc - _NEARLY:
         as_of = last_signal_utc.replace(second=0, microsecond=0) + timedelta(minutes=1)
     return Window(from_utc, until_utc, as_of)
 
 
-def last_whole_week(zone: ZoneInfo, last_signal_utc: datetime) -> str:
-    """Label of the last ISO week that the log held covers to its end, or else the week it ends in."""
+def ends(label: str, zone: ZoneInfo) -> datetime:
+    """When a week is over, naive UTC. Raises UsageProblem for a label that is no week."""
+    return _midnight(_monday(label) + timedelta(days=7), zone)
+
+
+def last_whole_week(zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc: datetime) -> str:
+    """Label of the last ISO week that the log held reaches the end of, or else the week it begins in."""
     local = (last_signal_utc + _NEARLY).replace(tzinfo=UTC).astimezone(zone)
     this_monday = local.date() - timedelta(days=local.weekday())
-    return label_of(this_monday - timedelta(days=7))
+    begins = first_signal_utc.replace(tzinfo=UTC).astimezone(zone).date()
+    return label_of(max(this_monday - timedelta(days=7), begins))
 
 
 def before(label: str, count: int) -> list[str]:

@@ -60,8 +60,8 @@ def main(accounts: int, weeks: int, folder: Path) -> None:
     built = time.perf_counter() - started
     told("facts built anew", built)
 
-    last = audit.last_signal(store)
-    window = windows.week(windows.last_whole_week(settings.zone, last), settings.zone, last)
+    held = audit.first_signal(store), audit.last_signal(store)
+    window = windows.week(windows.last_whole_week(settings.zone, *held), settings.zone, *held)
     cards = audit.read_cards(settings)
     tables, _ = rosters.in_force(store, window.as_of_utc)
     started = time.perf_counter()

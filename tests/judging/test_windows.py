@@ -11,24 +11,25 @@ from sigaudit.errors import UsageProblem
 from sigaudit.judging import windows
 
 ZONE = ZoneInfo("America/New_York")
+FIRST = datetime(2026, 10, 1)
 
 
 def test_a_week_with_the_clock_change_has_169_hours() -> None:
-    window = windows.week("2026-W44", ZONE, datetime(2026, 12, 1))
+    window = windows.week("2026-W44", ZONE, FIRST, datetime(2026, 12, 1))
     assert window.from_utc == datetime(2026, 10, 26, 4) and window.until_utc == datetime(2026, 11, 2, 5)
     assert window.until_utc - window.from_utc == timedelta(hours=169)
     assert window.as_of_utc == window.until_utc
 
 
 def test_as_of_is_the_end_of_the_log_when_the_log_ends_early() -> None:
-    window = windows.week("2026-W44", ZONE, datetime(2026, 10, 29, 12, 30, 15))
+    window = windows.week("2026-W44", ZONE, FIRST, datetime(2026, 10, 29, 12, 30, 15))
     assert window.as_of_utc == datetime(2026, 10, 29, 12, 31)
-    assert windows.week("2026-W44", ZONE, datetime(2026, 11, 2, 4, 30)).as_of_utc == window.until_utc
+    assert windows.week("2026-W44", ZONE, FIRST, datetime(2026, 11, 2, 4, 30)).as_of_utc == window.until_utc
 
 
 def test_the_last_whole_week_needs_its_last_hour() -> None:
-    assert windows.last_whole_week(ZONE, datetime(2026, 11, 2, 4, 59)) == "2026-W44"
-    assert windows.last_whole_week(ZONE, datetime(2026, 11, 2, 3, 30)) == "2026-W43"
+    assert windows.last_whole_week(ZONE, FIRST, datetime(2026, 11, 2, 4, 59)) == "2026-W44"
+    assert windows.last_whole_week(ZONE, FIRST, datetime(2026, 11, 2, 3, 30)) == "2026-W43"
 
 
 def test_weeks_before_cross_the_year() -> None:
@@ -39,9 +40,18 @@ def test_weeks_before_cross_the_year() -> None:
 @pytest.mark.parametrize("label", ["2026-W60", "2026-47", "next", "2025-W53", ""])
 def test_what_is_no_week_is_refused(label: str) -> None:
     with pytest.raises(UsageProblem, match="no ISO week"):
-        windows.week(label, ZONE, datetime(2026, 12, 1))
+        windows.week(label, ZONE, FIRST, datetime(2026, 12, 1))
 
 
 def test_a_week_after_the_log_is_refused() -> None:
     with pytest.raises(UsageProblem, match="ends before it"):
-        windows.week("2026-W50", ZONE, datetime(2026, 12, 1))
+        windows.week("2026-W50", ZONE, FIRST, datetime(2026, 12, 1))
+
+
+def test_a_week_before_the_log_is_refused() -> None:
+    with pytest.raises(UsageProblem, match="begins after it"):
+        windows.week("2026-W30", ZONE, FIRST, datetime(2026, 12, 1))
+
+
+def test_a_log_of_a_few_days_is_judged_in_the_week_it_begins_in() -> None:
+    assert windows.last_whole_week(ZONE, datetime(2026, 11, 18), datetime(2026, 11, 20)) == "2026-W47"
