@@ -55,7 +55,7 @@ def test_kinds_of_test() -> None:
 def test_sisters_share_family_group_and_restore_rule() -> None:
     table = code_table.load()
     sisters = {c: row.family for c, row in table.items() if row.family != c}
-    # 331-333 and 317 stated in DC-05-2016 (seen in a transcription); 341, 381, 383 inferred.
+    # 331-333 and 317 stated in DC-05-2016 (seen in a copy); 341, 381, 383 inferred.
     assert sisters == {
         "317": "137",
         "331": "141",

@@ -2,7 +2,7 @@
 
 ``address_kind`` is the kind the standard names (zone, user, area, door, expander, line ...); ``data_kind``
 folds it to zone, user or none. CG is taken as area and CJ as user: the published table says so, one
-transcription says the reverse. ``cid_qualifier`` and ``cid_code`` are the nearest Contact ID event;
+copy says the reverse. ``cid_qualifier`` and ``cid_code`` are the nearest Contact ID event;
 ``mapping_known`` says whether that was ``seen`` in an independent table or is from ``memory``. The mapping
 is many-to-one and loses detail: use it for grouping, never for identity. ``restored_by`` and ``restores``
 are inferred from the names of the codes (xA by xH or xR, xT by xJ or xR, xB by xU and the pairs that
