@@ -107,7 +107,7 @@ class Intake:
         try:
             if layout is None:
                 raise NoFit("there is no such layout any more")
-            bound = bind(layout, arrival.head)
+            bound = bind(layout, arrival.head, chosen=True)
         except NoFit as reason:
             raise LayoutUnknown(
                 f"{arrival.name}: its beginning was read with the layout {before.layout}: {reason}",

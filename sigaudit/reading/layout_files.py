@@ -10,10 +10,8 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-import pyarrow as pa
-import pyarrow.compute as pc
-
 from sigaudit.errors import LayoutFaulty
+from sigaudit.reading import patterns
 from sigaudit.reading.clock import is_named_zone
 from sigaudit.reading.layouts import FIELDS, Column, Constant, Layout, layout_paths
 from sigaudit.reading.records import Dialect
@@ -25,14 +23,23 @@ STYLES = ("any", "qualified", "digits", "separate", "sia")
 QUALIFIERS = {"E": "E", "R": "R", "P": "P", "1": "E", "3": "R", "6": "P"}
 _TIME_TOKENS = frozenset("YymdHIpMSfbBzj%")
 _KEYS: dict[str, frozenset[str]] = {
-    "": frozenset({"id", "kind", "title", "source", "recognise", "text", "time", "fields", "event", "samples"}),
-    "recognise": frozenset({"header", "first_line"}),
-    "text": frozenset({"encoding", "delimiter", "quote", "comment", "header", "columns"}),
+    "": frozenset(
+        {"id", "kind", "title", "source", "recognise", "text", "pattern", "time", "fields", "event", "samples"}
+    ),
+    "recognise": frozenset({"header", "first_line", "share"}),
+    "text": frozenset({"encoding", "delimiter", "quote", "comment", "header", "columns", "ignore"}),
+    "pattern": frozenset({"line"}),
     "time": frozenset({"column", "format", "timezone", "two_digit_year"}),
     "fields": frozenset(FIELDS),
     "event": frozenset({"style", "qualifiers"}),
-    "samples": frozenset({"header", "line", "gives", "rejects"}),
+    "samples": frozenset({"header", "line", "gives", "rejects", "skips"}),
 }
+# What only one kind of layout has.
+_OWN = {
+    "delimited": ("recognise.header", "text.delimiter", "text.quote", "text.header", "text.columns"),
+    "pattern": ("recognise.share", "text.ignore", "pattern.line"),
+}
+_SHARE = 0.5  # house: a log has torn lines and its printer's own words; another kind of log matches nowhere
 
 
 def load(own: Path) -> list[Layout]:
@@ -71,8 +78,10 @@ class _File:
         self.name, self.lines, self.table = name, text.splitlines(), table
 
     def fault(self, key: str, expected: str) -> LayoutFaulty:
-        last = re.escape(key.rpartition(".")[2])
-        at = next((i for i, line in enumerate(self.lines, 1) if re.match(rf"\s*\[*{last}\b", line)), 0)
+        part, _, last = key.rpartition(".")
+        begin = next((i for i, line in enumerate(self.lines) if part and line.strip() == f"[{part}]"), 0)
+        numbered = list(enumerate(self.lines, 1))[begin:]
+        at = next((i for i, line in numbered if re.match(rf"\s*\[*{re.escape(last)}\b", line)), 0)
         where = f"{self.name}, line {at}" if at else self.name
         return LayoutFaulty(f"{where}: {key}: {expected}", next_step="mend the layout file")
 
@@ -105,11 +114,18 @@ class _File:
 
     def layout(self) -> Layout:
         self.part("")
-        if self.text("", "kind", "delimited") != "delimited":
-            raise self.fault("kind", 'expected "delimited"')
+        kind = self.text("", "kind", "delimited")
+        if kind not in _OWN:
+            raise self.fault("kind", f"expected one of {', '.join(_OWN)}")
+        for other in _OWN:
+            for part, key in (name.split(".") for name in _OWN[other] if other != kind):
+                if key in self.part(part):
+                    raise self.fault(f"{part}.{key}", f'is for layouts of the kind "{other}"')
         identity = self.text("", "id")
         if not re.fullmatch(r"[a-z][a-z0-9_]*", identity):
             raise self.fault("id", "expected small letters, digits and _, a letter first")
+        if kind == "pattern":
+            return self.by_pattern(identity)
         header = self.part("text").get("header", True)
         if not isinstance(header, bool):
             raise self.fault("text.header", "expected true or false")
@@ -122,15 +138,64 @@ class _File:
         required = self.texts("recognise", "header")
         if header and not required:
             required = tuple(c for c in (*time, *fields.values()) if isinstance(c, str))
-        pattern = self.pattern()
-        if not header and not pattern:
+        first_line = self.first_line()
+        if not header and not first_line:
             raise self.fault("recognise.first_line", "a layout without header needs a pattern of its first line")
         return Layout(
             id=identity, title=self.text("", "title", identity), file=self.name, header=header, required=required,
-            first_line=pattern, dialect=self.dialect(), columns=columns, time_columns=time,
+            first_line=first_line, dialect=self.dialect(), columns=columns, time_columns=time,
             time_format=self.time_format(), timezone=self.timezone(), fields=fields, event_style=style,
             qualifiers=qualifiers, samples=self.samples(),
         )  # fmt: skip
+
+    def by_pattern(self, identity: str) -> Layout:
+        """A layout whose columns are the groups of a pattern; a group called like a field feeds it."""
+        line = self.text("pattern", "line")
+        try:
+            groups = patterns.group_names(line)
+        except patterns.BadPattern as error:
+            raise self.fault("pattern.line", f"is no pattern for lines: {error}") from error
+        named = {name: name for name in FIELDS if name in groups}
+        fields = {
+            **named, **{name: self.column("fields", name, v, True) for name, v in self.part("fields").items()}
+        }  # fmt: skip
+        if "column" in self.part("time"):
+            time = self.time_columns(True)
+        else:
+            time = next((t for t in (("received_at",), ("date", "time")) if set(t) <= set(groups)), ())
+            if not time:
+                raise self.fault("pattern.line", "expected a group received_at, or date and time, or time.column")
+        for key, column in [("time.column", c) for c in time] + [(f"fields.{n}", c) for n, c in fields.items()]:
+            if not isinstance(column, Constant) and column not in groups:
+                raise self.fault(key, f"{column!r} is no group of the pattern")
+        idle = [name for name in groups if name not in (*time, *fields.values())]
+        if idle:
+            near = get_close_matches(idle[0], FIELDS, 1)
+            hint = f"perhaps {near[0]} is meant" if near else "name it as a field, or write (?:...)"
+            raise self.fault("pattern.line", f"the group {idle[0]} feeds nothing; {hint}")
+        style, qualifiers = self.event(fields)
+        first_line = self.first_line()
+        return Layout(
+            id=identity, title=self.text("", "title", identity), file=self.name, header=False, required=(),
+            first_line=first_line, dialect=Dialect(self.encodings(), ",", "", self.comment()), columns=0,
+            time_columns=time, time_format=self.time_format(), timezone=self.timezone(), fields=fields,
+            event_style=style, qualifiers=qualifiers, samples=self.samples(), pattern=line, groups=groups,
+            ignore=self.ignore(), share=self.share(0.0 if first_line else _SHARE),
+        )  # fmt: skip
+
+    def ignore(self) -> str:
+        try:
+            return patterns.any_of(self.texts("text", "ignore"))
+        except patterns.BadPattern as error:
+            raise self.fault("text.ignore", f"is no list of patterns: {error}") from error
+
+    def share(self, default: float) -> float:
+        found = self.part("recognise").get("share", default)
+        if isinstance(found, bool) or not isinstance(found, int | float) or not 0 < found <= 1:
+            if "share" in self.part("recognise"):
+                raise self.fault("recognise.share", "expected a number above 0, up to 1")
+            return default
+        return float(found)
 
     def column(self, part: str, name: str, value: Any, header: bool) -> Column:
         key = f"{part}.{name}"
@@ -187,17 +252,24 @@ class _File:
 
     def dialect(self) -> Dialect:
         delimiter = self.text("text", "delimiter", ",")
-        quote, comment = self.text("text", "quote", '"'), self.text("text", "comment", "")
+        quote, comment = self.text("text", "quote", '"'), self.comment()
         if len(delimiter) != 1 or not delimiter.isascii() or delimiter in "\r\n\0":
             raise self.fault("text.delimiter", "expected one ASCII character")
         if len(quote) > 1 or not quote.isascii() or (quote and quote in delimiter + "\r\n\0"):
             raise self.fault("text.quote", "expected one ASCII character other than the delimiter, or empty")
-        if "\0" in comment or "\n" in comment:
+        return Dialect(self.encodings(), delimiter, quote, comment)
+
+    def comment(self) -> str:
+        found = self.text("text", "comment", "")
+        if "\0" in found or "\n" in found:
             raise self.fault("text.comment", "expected how a comment line begins")
-        encodings = self.texts("text", "encoding", ("utf-8",))
-        for encoding in encodings:
-            self.encoding(encoding, alone=len(encodings) == 1)
-        return Dialect(encodings or ("utf-8",), delimiter, quote, comment)
+        return found
+
+    def encodings(self) -> tuple[str, ...]:
+        found = self.texts("text", "encoding", ("utf-8",))
+        for encoding in found:
+            self.encoding(encoding, alone=len(found) == 1)
+        return found or ("utf-8",)
 
     def encoding(self, name: str, *, alone: bool) -> None:
         probe = "0aZ,;\t\"'\r\n"
@@ -211,22 +283,20 @@ class _File:
         if found == "iso8859-1" and not alone:
             raise self.fault("text.encoding", f"{name!r} reads any bytes, so it cannot tell: name it alone or not")
 
-    def pattern(self) -> str:
+    def first_line(self) -> str:
         found = self.text("recognise", "first_line", "")
-        if not found:
-            return found
         try:
-            re.compile(found)
-            pc.match_substring_regex(pa.array([""]), found)
-        except (re.error, pa.ArrowInvalid) as error:
+            patterns.any_of([found] if found else [])
+        except patterns.BadPattern as error:
             raise self.fault("recognise.first_line", f"is no pattern: {error}") from error
         return found
 
     def samples(self) -> list[Mapping[str, Any]]:
         found = self.table.get("samples", [])
         if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
-            raise self.fault("samples", "expected a list of { line, gives } or { line, rejects }")
+            raise self.fault("samples", "expected a list of { line, gives }, { line, rejects } or { line, skips }")
         for i, one in enumerate(found, start=1):
-            if "line" not in one or ("gives" in one) == ("rejects" in one) or not set(one) <= _KEYS["samples"]:
-                raise self.fault("samples", f"sample {i}: expected line, and gives or rejects")
+            answers = len({"gives", "rejects", "skips"} & set(one))
+            if "line" not in one or answers != 1 or not set(one) <= _KEYS["samples"]:
+                raise self.fault("samples", f"sample {i}: expected line, and one of gives, rejects and skips")
         return found

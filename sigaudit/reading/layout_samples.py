@@ -10,7 +10,7 @@ from typing import Any
 from sigaudit.errors import LayoutFaulty
 from sigaudit.model import silent
 from sigaudit.reading.layouts import Layout, NoFit, bind
-from sigaudit.reading.parse import REASONS
+from sigaudit.reading.parse import REASONS, SKIPS
 from sigaudit.reading.staging import make_passes, stage, timed_sql
 from sigaudit.store import engine_duckdb as engine
 
@@ -23,7 +23,7 @@ def check_samples(layout: Layout) -> int:
     """How many samples agree: all of them. Raises LayoutFaulty naming the sample, what it gives and what it should.
 
     A sample may name its ``header`` line; else the columns the layout asks for stand in their order.
-    ``gives``: columns of ``signals`` (received_utc as text); ``rejects``: a reason.
+    ``gives``: columns of ``signals`` (received_utc as text); ``rejects``: a reason; ``skips``: why it says nothing.
     """
     con = engine.connect(threads=1)
     try:
@@ -43,23 +43,23 @@ def _check(con: engine.Connection, layout: Layout, number: int, sample: Mapping[
     path.write_bytes(encoded)
     where = f"{layout.file}: sample {number}"
     try:
-        bound = bind(layout, encoded)
+        bound = bind(layout, encoded, chosen=True)
     except NoFit as reason:
         raise LayoutFaulty(
             f"{where}: the layout does not fit it: {reason}", next_step="mend one of the two"
         ) from reason
     staged = stage(con, bound, path, where, folder / "stage.parquet", zone=SAMPLE_ZONE, progress=silent)
-    if "rejects" in sample:
-        wanted = sample["rejects"]
-        if wanted not in REASONS:
-            raise LayoutFaulty(f"{where}: no such reason: {wanted}", next_step=f"known are {', '.join(REASONS)}")
+    if "gives" not in sample:
+        kind, known = ("rejects", tuple(REASONS)) if "rejects" in sample else ("skips", SKIPS)
+        wanted = sample[kind]
+        if wanted not in known:
+            raise LayoutFaulty(f"{where}: no such reason: {wanted}", next_step=f"known are {', '.join(known)}")
         found = engine.rows(
-            con, f"select reason from {engine.read_parquet([staged.path])} where reason not in ('header', 'blank')"
+            con, f"select reason from {engine.read_parquet([staged.path])} where line_no > {int(layout.header)}"
         )
         if found != [(wanted,)]:
-            raise LayoutFaulty(
-                f"{where}: should be refused as {wanted}, gives {found}", next_step="mend one of the two"
-            )
+            said = {"rejects": "refused", "skips": "skipped"}[kind]
+            raise LayoutFaulty(f"{where}: should be {said} as {wanted}, gives {found}", next_step="mend one of the two")
         return
     if staged.repeated:
         make_passes(con, staged, "sample_passes")

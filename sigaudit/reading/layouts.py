@@ -1,20 +1,20 @@
 """Layouts: how an export is cut and which of its columns is which. Data files, no code.
 
-``plain`` is built in; a station adds its own as ``layouts/*.toml``. A layout is chosen by the first line of
-an export, never by its name, and only when exactly one fits. ``layout_files`` reads and checks the files.
+``plain`` is built in; a station adds its own as ``layouts/*.toml``. A layout is chosen by the first line or
+lines of an export, never by its name, and only when exactly one fits. ``layout_files`` reads and checks the files.
 """
 
 from __future__ import annotations
 
 import csv
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from sigaudit.errors import LayoutAmbiguous, LayoutUnknown
-from sigaudit.reading.records import Dialect
+from sigaudit.reading import patterns
+from sigaudit.reading.records import Dialect, decoded
 
 __all__ = ["FIELDS", "Bound", "Column", "Constant", "Layout", "NoFit", "bind", "choose"]
 
@@ -22,6 +22,7 @@ FIELDS = (
     "receiver", "line", "account", "event", "qualifier", "code", "partition", "zone", "format", "panel_time",
     "path", "origin", "called", "caller", "text",
 )  # fmt: skip
+_FIRST_LINES = 200  # of which the share counts that match a layout's pattern
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,10 @@ Column = str | int | Constant
 
 @dataclass(frozen=True)
 class Layout:
-    """One layout as written. Columns are header names or numbers from 1.
+    """One layout as written. Columns are header names, numbers from 1 or names of groups.
+
+    pattern: what a whole line must match, '' where lines are cut at a delimiter; groups: its groups in order;
+    ignore: found in lines that say nothing; share: of the first lines, how many must match.
 
     time_format: 'iso' or a strptime pattern; timezone: 'station' or a named zone; event_style: 'any'
     (E130 or 1130), 'qualified', 'digits', 'separate', 'sia'; qualifiers: as written -> E, R or P.
@@ -57,6 +61,10 @@ class Layout:
     event_style: str
     qualifiers: Mapping[str, str]
     samples: Sequence[Mapping[str, Any]] = field(default=(), compare=False)
+    pattern: str = ""
+    groups: tuple[str, ...] = ()
+    ignore: str = ""
+    share: float = 0.0
 
 
 class NoFit(Exception):
@@ -77,11 +85,20 @@ class Bound:
     fields: Mapping[str, int | Constant]
 
 
-def bind(layout: Layout, head: bytes) -> Bound:
-    """The layout laid on a content that begins with ``head``. Raises NoFit with the reason."""
+def bind(layout: Layout, head: bytes, *, chosen: bool = False) -> Bound:
+    """The layout laid on a content that begins with ``head``. Raises NoFit with the reason.
+
+    chosen: somebody has said that it is this layout, or the beginning of the content was read with it; then
+    a pattern needs no sign in the first lines.
+    """
+    if layout.pattern and chosen:
+        return _by_pattern(layout)
     first = _first_line(layout, head)
-    if layout.first_line and not re.search(layout.first_line, first):
+    if layout.first_line and not patterns.searched(layout.first_line, [first])[0]:
         raise NoFit(f"the first line does not match {layout.first_line!r}")
+    if layout.pattern:
+        _check_share(layout, head)
+        return _by_pattern(layout)
     if not layout.header:
         cells = _cells(layout, first)
         wanted = [c for c in (*layout.time_columns, *layout.fields.values()) if isinstance(c, int)]
@@ -100,6 +117,21 @@ def bind(layout: Layout, head: bytes) -> Bound:
     if doubled:
         raise NoFit(f"the header names {', '.join(doubled)} more than once")
     return _bound(layout, first, (len(names), len(names)), {name: i for i, name in enumerate(names, start=1)})
+
+
+def _by_pattern(layout: Layout) -> Bound:
+    return _bound(layout, "", (1, 1), {name.casefold(): i for i, name in enumerate(layout.groups, start=1)})
+
+
+def _check_share(layout: Layout, head: bytes) -> None:
+    """Raises NoFit unless enough of the first lines match; lines that say nothing do not count."""
+    lines = [line.strip(patterns.BLANKS) for line in _whole_lines(layout, head)]
+    lines = [line for line in lines if line][:_FIRST_LINES]
+    match = patterns.whole(layout.pattern, lines)
+    ignored = patterns.searched(layout.ignore, lines) if layout.ignore else [False] * len(lines)
+    telling = sum(m or not i for m, i in zip(match, ignored, strict=True))
+    if sum(match) < max(1 if layout.share else 0, layout.share * telling):
+        raise NoFit(f"{sum(match)} of its first {telling} lines match the pattern, {layout.share:.0%} are wanted")
 
 
 def _bound(layout: Layout, header: str, span: tuple[int, int], positions: Mapping[str, int]) -> Bound:
@@ -127,7 +159,7 @@ def choose(layouts: Sequence[Layout], head: bytes, name: str, layout_id: str | N
     fitting, tried = [], []
     for layout in layouts:
         try:
-            fitting.append(bind(layout, head))
+            fitting.append(bind(layout, head, chosen=layout_id is not None))
         except NoFit as reason:
             tried.append(f"{layout.id} ({reason})")
     if not fitting:
@@ -143,19 +175,26 @@ def choose(layouts: Sequence[Layout], head: bytes, name: str, layout_id: str | N
 
 def _first_line(layout: Layout, head: bytes) -> str:
     """The first line that is neither blank nor a comment. Raises NoFit."""
-    content = head.removeprefix(b"\xef\xbb\xbf")
-    for line in content.split(b"\n"):
-        for encoding in layout.dialect.encodings:
-            try:
-                text = line.removesuffix(b"\r").decode(encoding)
-                break
-            except UnicodeDecodeError:
-                continue
-        else:
+    for text in _texts(layout, head):
+        if text is None:
             raise NoFit(f"the first line is not {' or '.join(layout.dialect.encodings)}")
         if text.strip() and not (layout.dialect.comment and text.startswith(layout.dialect.comment)):
             return text
     raise NoFit("it holds only blank lines")
+
+
+def _whole_lines(layout: Layout, head: bytes) -> list[str]:
+    """Lines that are no comment; '\\ufffd' stands for one that no encoding reads. The last is left out if cut."""
+    end = head.rfind(b"\n") + 1
+    lines = ["\ufffd" if text is None else text for text in _texts(layout, head[:end] if end else head)]
+    comment = layout.dialect.comment
+    return [line for line in lines if not (comment and line.startswith(comment))]
+
+
+def _texts(layout: Layout, head: bytes) -> Iterator[str | None]:
+    """Lines as text, None for one that no encoding of the layout reads."""
+    for line in head.removeprefix(b"\xef\xbb\xbf").split(b"\n"):
+        yield decoded(line.removesuffix(b"\r"), layout.dialect.encodings)
 
 
 def _cells(layout: Layout, line: str) -> list[str]:

@@ -6,6 +6,7 @@ Constants of a layout reach the statement escaped by the engine's own rule; noth
 
 from __future__ import annotations
 
+from sigaudit.reading import patterns
 from sigaudit.reading.layouts import Bound, Constant
 from sigaudit.store.engine_duckdb import literal
 
@@ -15,6 +16,7 @@ __all__ = ["REASONS", "SKIPS", "STAGE_COLUMNS", "constants", "stage_sql"]
 REASONS: dict[str, str] = {
     "too_few_fields": "the line has fewer fields than the layout says",
     "too_many_fields": "the line has more fields than the layout says",
+    "no_match": "the line is not as the pattern of the layout says",
     "quote_unclosed": "a quoted field is not closed, or not where the layout's fields end",
     "undecodable": "the bytes are no text in any encoding of the layout; they are kept as they are",
     "time_missing": "the receiver's time is empty",
@@ -23,7 +25,7 @@ REASONS: dict[str, str] = {
     "event_missing": "there is no event, and the line is no check-in",
 }
 # Lines that say nothing: counted, not kept.
-SKIPS = ("blank", "header", "comment")
+SKIPS = ("blank", "header", "comment", "ignored")
 
 STAGE_COLUMNS = (
     "line_no", "byte_off", "raw", "raw_bytes", "reason", "received_wall", "wall", "stated_utc", "receiver",
@@ -35,7 +37,6 @@ _KEYED = (
     "path", "origin", "called", "caller", "text",
 )  # fmt: skip
 _PLAIN = ("receiver", "line", "account", "panel_time", "path", "called", "caller", "text")
-_BLANKS = {" ": "' '", "\t": "chr(9)", "\v": "chr(11)", "\f": "chr(12)", "\r": "chr(13)"}
 _FORMATS = "'contact_id', 'sia', 'contact_input', 'check_in', 'other'"
 _ORIGINS = "'panel', 'communicator', 'network', 'receiver'"
 _ISO = r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}([.,]\d{1,9})?)?"
@@ -56,26 +57,26 @@ def stage_sql(bound: Bound, arriving: str) -> str:
     key: MD5 of the mapped fields, as UUID: equal lines have equal keys wherever they stand.
     """
     dialect, layout = bound.dialect, bound.layout
-    least, most = dialect.fields
     comment = f"when starts_with(raw, {literal(dialect.comment)}) then 'comment'" if dialect.comment else ""
     header = f"when raw = {literal(bound.header)} then 'header'" if bound.header and "\0" not in bound.header else ""
     wall, stated = _time(layout.time_format)
     keyed = ", ".join(_keyed(bound))
     made = ("line_no", "byte_off", "raw", "raw_bytes", "reason", "wall", "key", *constants(bound))
     columns = ", ".join(name for name in STAGE_COLUMNS if name not in made)
-    blanks = " || ".join(sql for blank, sql in _BLANKS.items() if blank != dialect.delimiter)
+    blanks = " || ".join(f"chr({ord(blank)})" for blank in patterns.BLANKS if blank != dialect.delimiter)
+    cells, unlike = _cut(bound)
     return f"""
 with cut as (
     select *, case when padded then trim(raw, {blanks}) else raw end as tidy from {arriving}
 ),
 fielded as (
-    select *, coalesce(cells, string_split(tidy, {literal(dialect.delimiter)})) as f from cut
+    select *, {cells} as f from cut
 ),
 shaped as (
     select *, case
         when fault <> '' then fault
         when tidy = '' then 'blank' {comment} {header}
-        when len(f) < {least} then 'too_few_fields' when len(f) > {most} then 'too_many_fields'
+        {unlike}
         else '' end as shape
     from fielded
 ),
@@ -115,6 +116,21 @@ select line_no, byte_off, raw, raw_bytes, case
 from meant"""
 
 
+def _cut(bound: Bound) -> tuple[str, str]:
+    """SQL of the parts of a record, and the branches of a case that say what is wrong with them."""
+    layout, (least, most) = bound.layout, bound.dialect.fields
+    if layout.pattern:
+        ignored = f"when f.g0 = '' and regexp_matches(tidy, {literal(layout.ignore)}) then 'ignored'"
+        return (
+            patterns.cut_sql(layout.pattern, len(layout.groups), "tidy"),
+            f"{ignored if layout.ignore else ''} when f.g0 = '' then 'no_match'",
+        )
+    return (
+        f"coalesce(cells, string_split(tidy, {literal(bound.dialect.delimiter)}))",
+        f"when len(f) < {least} then 'too_few_fields' when len(f) > {most} then 'too_many_fields'",
+    )
+
+
 def _keyed(bound: Bound) -> list[str]:
     """The mapped fields with a separator between them; runs of constants as one constant."""
     parts: list[str] = []
@@ -129,19 +145,21 @@ def _keyed(bound: Bound) -> list[str]:
     return [*parts, literal(run)]
 
 
-def _place(place: int | Constant) -> str:
+def _place(bound: Bound, place: int | Constant) -> str:
     if isinstance(place, Constant):
         return literal(place.value)
+    if bound.layout.pattern:
+        return f"trim(f.g{place})"
     # NULL where a record is too short; its shape makes it a reject already.
     return f"trim(f[{place}])"
 
 
 def _field(bound: Bound, name: str) -> str:
-    return _place(bound.fields.get(name, Constant("")))
+    return _place(bound, bound.fields.get(name, Constant("")))
 
 
 def _joined(bound: Bound) -> str:
-    parts = [_place(place) for place in bound.time]
+    parts = [_place(bound, place) for place in bound.time]
     return parts[0] if len(parts) == 1 else f"trim(concat_ws(' ', {', '.join(parts)}))"
 
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from sigaudit.reading.lines import Lines
 
-__all__ = ["BATCH", "Dialect", "Records"]
+__all__ = ["BATCH", "Dialect", "Records", "decoded"]
 
 BATCH = pa.schema(
     [
@@ -125,7 +125,7 @@ class Records:
             pass
         texts, faults, kept = [], [], []
         for line in raw.to_pylist():
-            found = _decoded(line, self.dialect.encodings)
+            found = decoded(line, self.dialect.encodings)
             texts.append(line.decode("utf-8", errors="backslashreplace") if found is None else found)
             faults.append("undecodable" if found is None else "")
             kept.append(line if found is None else None)
@@ -211,7 +211,8 @@ def _with_end(part: _Part, texts: list[str], j: int) -> str:
     return texts[j] + ("\r\n" if end == 2 else "\n")
 
 
-def _decoded(line: bytes, encodings: Sequence[str]) -> str | None:
+def decoded(line: bytes, encodings: Sequence[str]) -> str | None:
+    """The line as text by the first encoding that reads it; None if none does."""
     for encoding in encodings:
         try:
             return line.decode(encoding)

@@ -95,7 +95,7 @@ REJECTED = {
 
 
 def test_every_reason_to_reject_keeps_the_line(station):
-    assert set(REJECTED) == set(REASONS)
+    assert set(REJECTED) == set(REASONS) - {"no_match"}  # of patterns only: test_patterns.py
     lines = list(REJECTED.values())
     content = csv(DAY[0]) + b"\n".join(lines) + b"\n\n" + csv(DAY[1])
     result = station.take(("a.csv", content))
