@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from sigaudit.reporting import overview
@@ -19,6 +19,7 @@ from sigaudit.reporting.page import (
     counted,
     day_text,
     environment,
+    instant,
     rank,
     read_what,
     rows,
@@ -70,7 +71,9 @@ def write(run: RunLike, folder: Path) -> list[Path]:
     were all excused is not judged. Accounts without any due slot in the run are said to be not judged.
     """
     clock = Clock(run.meta["timezone"])
-    slots = rows(run, "slots")
+    begins = instant(run.meta["from_utc"]) or datetime(1970, 1, 1)
+    # Accounts with a page have slots from before the window too; everybody is told of the same days.
+    slots = [row for row in rows(run, "slots") if row["due_utc"] >= begins]
     # Where a run names only the tests that did not come, no day can be called as expected.
     whole = any(row["state"] == "received" for row in slots)
     days = days_by_account(slots, clock, whole=whole)
