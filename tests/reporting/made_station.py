@@ -223,7 +223,7 @@ def slots() -> list[dict[str, Any]]:
     made: list[dict[str, Any]] = []
     for day in range(35):
         due = FROM - timedelta(days=28 - day) + timedelta(hours=5)
-        state = "missed" if day >= 30 else "excused" if day in (22, 23) else "received"
+        state = "missed" if day >= 30 else "excused" if day in (22, 29) else "received"
         made.append(
             {
                 "page_no": 1,
