@@ -13,32 +13,16 @@ from typing import Any
 from sigaudit.errors import LayoutFaulty
 from sigaudit.reading import patterns
 from sigaudit.reading.clock import is_named_zone
+from sigaudit.reading.event_columns import STYLES
+from sigaudit.reading.layout_parts import KEYS, OWN, Parts
 from sigaudit.reading.layouts import FIELDS, Column, Constant, Layout, layout_paths
 from sigaudit.reading.records import Dialect
 from sigaudit.store import shipped
 
 __all__ = ["load", "read"]
 
-STYLES = ("any", "qualified", "digits", "separate", "sia")
 QUALIFIERS = {"E": "E", "R": "R", "P": "P", "1": "E", "3": "R", "6": "P"}
 _TIME_TOKENS = frozenset("YymdHIpMSfbBzj%")
-_KEYS: dict[str, frozenset[str]] = {
-    "": frozenset(
-        {"id", "kind", "title", "source", "recognise", "text", "pattern", "time", "fields", "event", "samples"}
-    ),
-    "recognise": frozenset({"header", "first_line", "share"}),
-    "text": frozenset({"encoding", "delimiter", "quote", "comment", "header", "columns", "ignore"}),
-    "pattern": frozenset({"line"}),
-    "time": frozenset({"column", "format", "timezone", "two_digit_year"}),
-    "fields": frozenset(FIELDS),
-    "event": frozenset({"style", "qualifiers"}),
-    "samples": frozenset({"header", "line", "gives", "rejects", "skips"}),
-}
-# What only one kind of layout has.
-_OWN = {
-    "delimited": ("recognise.header", "text.delimiter", "text.quote", "text.header", "text.columns"),
-    "pattern": ("recognise.share", "text.ignore", "pattern.line"),
-}
 _SHARE = 0.5  # house: a log has torn lines and its printer's own words; another kind of log matches nowhere
 
 
@@ -71,54 +55,16 @@ def read(path: Path) -> Layout:
     return _File(path.name, text, table).layout()
 
 
-class _File:
-    """One parsed file; every question it answers wrongly becomes one sentence."""
-
-    def __init__(self, name: str, text: str, table: Mapping[str, Any]) -> None:
-        self.name, self.lines, self.table = name, text.splitlines(), table
-
-    def fault(self, key: str, expected: str) -> LayoutFaulty:
-        part, _, last = key.rpartition(".")
-        begin = next((i for i, line in enumerate(self.lines) if part and line.strip() == f"[{part}]"), 0)
-        numbered = list(enumerate(self.lines, 1))[begin:]
-        at = next((i for i, line in numbered if re.match(rf"\s*\[*{re.escape(last)}\b", line)), 0)
-        where = f"{self.name}, line {at}" if at else self.name
-        return LayoutFaulty(f"{where}: {key}: {expected}", next_step="mend the layout file")
-
-    def part(self, name: str) -> Mapping[str, Any]:
-        found = self.table.get(name, {}) if name else self.table
-        if not isinstance(found, dict):
-            raise self.fault(name, f"expected a table [{name}]")
-        for key in found:
-            if key not in _KEYS[name]:
-                near = get_close_matches(key, sorted(_KEYS[name]), 1)
-                hint = f", perhaps {near[0]}" if near else f"; known are {', '.join(sorted(_KEYS[name]))}"
-                raise self.fault(f"{name}.{key}".lstrip("."), f"no such key{hint}")
-        return found
-
-    def text(self, part: str, key: str, default: str | None = None) -> str:
-        found = self.part(part).get(key, default)
-        full = f"{part}.{key}".lstrip(".")
-        if found is None:
-            raise self.fault(full, "is missing")
-        if not isinstance(found, str):
-            raise self.fault(full, f"expected a text in quotes, not {found!r}")
-        return found
-
-    def texts(self, part: str, key: str, default: tuple[str, ...] = ()) -> tuple[str, ...]:
-        found = self.part(part).get(key, list(default))
-        found = [found] if isinstance(found, str) else found
-        if not isinstance(found, list) or not all(isinstance(one, str) for one in found):
-            raise self.fault(f"{part}.{key}", "expected a list of texts")
-        return tuple(found)
+class _File(Parts):
+    """Makes the layout of the parts."""
 
     def layout(self) -> Layout:
         self.part("")
         kind = self.text("", "kind", "delimited")
-        if kind not in _OWN:
-            raise self.fault("kind", f"expected one of {', '.join(_OWN)}")
-        for other in _OWN:
-            for part, key in (name.split(".") for name in _OWN[other] if other != kind):
+        if kind not in OWN:
+            raise self.fault("kind", f"expected one of {', '.join(OWN)}")
+        for other in OWN:
+            for part, key in (name.split(".") for name in OWN[other] if other != kind):
                 if key in self.part(part):
                     raise self.fault(f"{part}.{key}", f'is for layouts of the kind "{other}"')
         identity = self.text("", "id")
@@ -135,9 +81,9 @@ class _File:
         fields = {name: self.column("fields", name, value, header) for name, value in self.part("fields").items()}
         time = self.time_columns(header)
         style, qualifiers = self.event(fields)
-        required = self.texts("recognise", "header")
+        required, prefix = self.texts("recognise", "header"), self.prefix(header)
         if header and not required:
-            required = tuple(c for c in (*time, *fields.values()) if isinstance(c, str))
+            required = tuple(c for c in (*time, *fields.values(), prefix) if isinstance(c, str))
         first_line = self.first_line()
         if not header and not first_line:
             raise self.fault("recognise.first_line", "a layout without header needs a pattern of its first line")
@@ -145,7 +91,7 @@ class _File:
             id=identity, title=self.text("", "title", identity), file=self.name, header=header, required=required,
             first_line=first_line, dialect=self.dialect(), columns=columns, time_columns=time,
             time_format=self.time_format(), timezone=self.timezone(), fields=fields, event_style=style,
-            qualifiers=qualifiers, samples=self.samples(),
+            qualifiers=qualifiers, samples=self.samples(), words=self.words(style), prefix=prefix,
         )  # fmt: skip
 
     def by_pattern(self, identity: str) -> Layout:
@@ -165,10 +111,12 @@ class _File:
             time = next((t for t in (("received_at",), ("date", "time")) if set(t) <= set(groups)), ())
             if not time:
                 raise self.fault("pattern.line", "expected a group received_at, or date and time, or time.column")
-        for key, column in [("time.column", c) for c in time] + [(f"fields.{n}", c) for n, c in fields.items()]:
-            if not isinstance(column, Constant) and column not in groups:
+        prefix = self.prefix(True)
+        used = [("time.column", c) for c in time] + [(f"fields.{n}", c) for n, c in fields.items()]
+        for key, column in [*used, ("account.prefix", prefix)]:
+            if not isinstance(column, Constant | None) and column not in groups:
                 raise self.fault(key, f"{column!r} is no group of the pattern")
-        idle = [name for name in groups if name not in (*time, *fields.values())]
+        idle = [name for name in groups if name not in (*time, *fields.values(), prefix)]
         if idle:
             near = get_close_matches(idle[0], FIELDS, 1)
             hint = f"perhaps {near[0]} is meant" if near else "name it as a field, or write (?:...)"
@@ -181,6 +129,7 @@ class _File:
             time_columns=time, time_format=self.time_format(), timezone=self.timezone(), fields=fields,
             event_style=style, qualifiers=qualifiers, samples=self.samples(), pattern=line, groups=groups,
             ignore=self.ignore(), share=self.share(0.0 if first_line else _SHARE),
+            words=self.words(style), prefix=prefix,
         )  # fmt: skip
 
     def ignore(self) -> str:
@@ -250,6 +199,24 @@ class _File:
             raise self.fault("event.qualifiers", 'expected what stands for E, R and P, such as { new = "E" }')
         return style, {str(key): value for key, value in given.items()}
 
+    def words(self, style: str) -> dict[str, str]:
+        found = self.part("event").get("words", {})
+        form, alone = "[ERP][0-9A-F]{3}", "" if style != "separate" else ' or "130"'
+        if not isinstance(found, dict):
+            raise self.fault("event.words", 'expected a table [event.words], such as "HOLD UP" = "E120"')
+        for word, stands_for in found.items():
+            if not isinstance(stands_for, str) or not re.fullmatch(
+                f"{form}|[0-9A-F]{{3}}" if alone else form, stands_for
+            ):
+                raise self.fault("event.words", f'{word!r} stands for {stands_for!r}: expected "E130"{alone}')
+            if word != word.strip() or not word or "\0" in word:
+                raise self.fault("event.words", f"{word!r} never stands in a log: it is empty or has blanks around it")
+        return found
+
+    def prefix(self, named: bool) -> Column | None:
+        found = self.part("account").get("prefix")
+        return None if found is None else self.column("account", "prefix", found, named)
+
     def dialect(self) -> Dialect:
         delimiter = self.text("text", "delimiter", ",")
         quote, comment = self.text("text", "quote", '"'), self.comment()
@@ -297,6 +264,6 @@ class _File:
             raise self.fault("samples", "expected a list of { line, gives }, { line, rejects } or { line, skips }")
         for i, one in enumerate(found, start=1):
             answers = len({"gives", "rejects", "skips"} & set(one))
-            if "line" not in one or answers != 1 or not set(one) <= _KEYS["samples"]:
+            if "line" not in one or answers != 1 or not set(one) <= KEYS["samples"]:
                 raise self.fault("samples", f"sample {i}: expected line, and one of gives, rejects and skips")
         return found

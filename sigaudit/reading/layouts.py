@@ -43,7 +43,8 @@ class Layout:
     ignore: found in lines that say nothing; share: of the first lines, how many must match.
 
     time_format: 'iso' or a strptime pattern; timezone: 'station' or a named zone; event_style: 'any'
-    (E130 or 1130), 'qualified', 'digits', 'separate', 'sia'; qualifiers: as written -> E, R or P.
+    (E130 or 1130), 'qualified', 'digits', 'separate', 'sia' (two letters), 'contact_id' (16 digits); qualifiers:
+    as written -> E, R or P; words: as written -> qualifier and code; prefix: what stands before every account.
     """
 
     id: str
@@ -63,6 +64,8 @@ class Layout:
     samples: Sequence[Mapping[str, Any]] = field(default=(), compare=False)
     pattern: str = ""
     groups: tuple[str, ...] = ()
+    words: Mapping[str, str] = field(default_factory=dict)
+    prefix: Column | None = None
     ignore: str = ""
     share: float = 0.0
 
@@ -83,6 +86,7 @@ class Bound:
     header: str
     time: tuple[int | Constant, ...]
     fields: Mapping[str, int | Constant]
+    prefix: int | Constant = Constant("")
 
 
 def bind(layout: Layout, head: bytes, *, chosen: bool = False) -> Bound:
@@ -101,7 +105,7 @@ def bind(layout: Layout, head: bytes, *, chosen: bool = False) -> Bound:
         return _by_pattern(layout)
     if not layout.header:
         cells = _cells(layout, first)
-        wanted = [c for c in (*layout.time_columns, *layout.fields.values()) if isinstance(c, int)]
+        wanted = [c for c in (*layout.time_columns, *layout.fields.values(), layout.prefix) if isinstance(c, int)]
         if len(cells) < max(wanted, default=1):
             raise NoFit(f"the first line has {len(cells)} fields, column {max(wanted)} is wanted")
         if layout.columns and len(cells) != layout.columns:
@@ -112,7 +116,11 @@ def bind(layout: Layout, head: bytes, *, chosen: bool = False) -> Bound:
     missing = [name for name in layout.required if name.strip().casefold() not in names]
     if missing:
         raise NoFit(f"the header has no column {', '.join(missing)}")
-    used = [c.strip().casefold() for c in (*layout.time_columns, *layout.fields.values()) if isinstance(c, str)]
+    used = [
+        c.strip().casefold()
+        for c in (*layout.time_columns, *layout.fields.values(), layout.prefix)
+        if isinstance(c, str)
+    ]
     doubled = sorted({name for name in used if names.count(name) > 1})
     if doubled:
         raise NoFit(f"the header names {', '.join(doubled)} more than once")
@@ -145,6 +153,7 @@ def _bound(layout: Layout, header: str, span: tuple[int, int], positions: Mappin
         header,
         tuple(place(column) for column in layout.time_columns),
         {name: place(column) for name, column in layout.fields.items()},
+        place(layout.prefix) if layout.prefix is not None else Constant(""),
     )
 
 

@@ -7,6 +7,7 @@ Constants of a layout reach the statement escaped by the engine's own rule; noth
 from __future__ import annotations
 
 from sigaudit.reading import patterns
+from sigaudit.reading.event_columns import event_sql, message_sql
 from sigaudit.reading.layouts import Bound, Constant
 from sigaudit.store.engine_duckdb import literal
 
@@ -22,6 +23,7 @@ REASONS: dict[str, str] = {
     "time_missing": "the receiver's time is empty",
     "time_unreadable": "the receiver's time is no time of the layout's form, or lies outside 1970 to 2199",
     "account_shape": "the account holds blanks, slashes or control characters, or more than 32 characters",
+    "message_unreadable": "the account stands only in the 16-digit message, which is none or does not add up",
     "event_missing": "there is no event, and the line is no check-in",
 }
 # Lines that say nothing: counted, not kept.
@@ -36,6 +38,7 @@ _KEYED = (
     "receiver", "line", "received_wall", "account", "event_raw", "partition", "zone", "format", "panel_time",
     "path", "origin", "called", "caller", "text",
 )  # fmt: skip
+_PLACES = ("partition", "zone")
 _PLAIN = ("receiver", "line", "account", "panel_time", "path", "called", "caller", "text")
 _FORMATS = "'contact_id', 'sia', 'contact_input', 'check_in', 'other'"
 _ORIGINS = "'panel', 'communicator', 'network', 'receiver'"
@@ -45,7 +48,8 @@ _ISO_OFFSET = _ISO + r" ?(Z|[+-]\d{2}(:?\d{2})?)"
 
 def constants(bound: Bound) -> tuple[str, ...]:
     """Columns that no column of the content feeds: empty on every line, so left out of the stage file."""
-    unfed = [name for name in (*_PLAIN, "partition", "zone") if bound.fields.get(name, Constant("")) == Constant("")]
+    inner = ("partition", "zone") if bound.layout.event_style == "contact_id" else ()
+    unfed = [n for n in (*_PLAIN, *_PLACES) if bound.fields.get(n, Constant("")) == Constant("") and n not in inner]
     return tuple(name for name in unfed if name not in ("account", "receiver", "line"))
 
 
@@ -65,6 +69,8 @@ def stage_sql(bound: Bound, arriving: str) -> str:
     columns = ", ".join(name for name in STAGE_COLUMNS if name not in made)
     blanks = " || ".join(f"chr({ord(blank)})" for blank in patterns.BLANKS if blank != dialect.delimiter)
     cells, unlike = _cut(bound)
+    message, inner, unsaid = _message(bound)
+    usual = "sia" if layout.event_style == "sia" else "contact_id"
     return f"""
 with cut as (
     select *, case when padded then trim(raw, {blanks}) else raw end as tidy from {arriving}
@@ -80,20 +86,22 @@ shaped as (
         else '' end as shape
     from fielded
 ),
+messaged as (
+    select *{message} from shaped
+),
 named as (
     select line_no, byte_off, raw, raw_bytes, shape, {_joined(bound)} as received_wall,
-        {", ".join(f"{_field(bound, name)} as {name}_0" for name in _PLAIN)},
-        {_field(bound, "partition")} as partition_0, {_field(bound, "zone")} as zone_0,
+        {", ".join(f"{inner.get(name) or _field(bound, name)} as {name}_0" for name in (*_PLAIN, *_PLACES))},
         lower({_field(bound, "format")}) as format_0, lower({_field(bound, "origin")}) as origin_0,
-        {_event(bound)}
-    from shaped
+        {event_sql(layout, lambda name: _field(bound, name))}{unsaid[0]}
+    from messaged
 ),
 meant as (
-    select line_no, byte_off, raw, raw_bytes, shape, received_wall,
+    select line_no, byte_off, raw, raw_bytes, shape, received_wall{", unsaid" * bool(unsaid[0])},
         {wall} as wall, {stated} as stated_utc,
         {", ".join(f"{name}_0 as {name}" for name in _PLAIN)},
         event_raw, qualifier, code,
-        case when format_0 = '' then 'contact_id' when format_0 in ({_FORMATS}) then format_0
+        case when format_0 = '' then {literal(usual)} when format_0 in ({_FORMATS}) then format_0
             else 'other' end as format,
         case when partition_0 = '' then '' else coalesce(nullif(ltrim(partition_0, '0'), ''), '0') end as partition,
         case when zone_0 = '' or length(zone_0) = 3 or not regexp_full_match(zone_0, '[0-9]+') then zone_0
@@ -108,6 +116,7 @@ select line_no, byte_off, raw, raw_bytes, case
         when coalesce(wall, stated_utc) is null then 'time_unreadable'
         when coalesce(stated_utc, wall) < timestamp '1970-01-02' then 'time_unreadable'
         when coalesce(stated_utc, wall) >= timestamp '2200-01-01' then 'time_unreadable'
+        {unsaid[1]}
         when not (length(account) < 9 and try_cast(account as uinteger) is not null)
             and not regexp_full_match(account, '[^\\s/[:cntrl:]]{{0,32}}') then 'account_shape'
         when event_raw = '' and format <> 'check_in' then 'event_missing'
@@ -129,6 +138,33 @@ def _cut(bound: Bound) -> tuple[str, str]:
         f"coalesce(cells, string_split(tidy, {literal(bound.dialect.delimiter)}))",
         f"when len(f) < {least} then 'too_few_fields' when len(f) > {most} then 'too_many_fields'",
     )
+
+
+def _message(bound: Bound) -> tuple[str, dict[str, str], tuple[str, str]]:
+    """SQL where an event is a whole message: a column ``message``, the fields that it feeds where the layout has
+    no others, and a column and a branch for lines whose account is in it and cannot be told. Also: the account
+    with its prefix, which no account at all has not.
+    """
+    layout = bound.layout
+    message, unsaid = "", ("", "")
+    account, inner = _field(bound, "account"), dict[str, str]()
+    if layout.event_style == "contact_id":
+        event = _field(bound, "event")
+        message = f", {message_sql(event)} as message"
+        inner = {
+            name: f"message[{first}:{last}]"
+            for name, first, last in (("account", 1, 4), ("partition", 11, 12), ("zone", 13, 15))
+        }
+        for name in inner:
+            if name in layout.fields:
+                inner[name] = f"coalesce(nullif({_field(bound, name)}, ''), {inner[name]})"
+        like = f"regexp_full_match({event}, '[0-9A-Fa-f]{{16}}')" if "account" in layout.fields else f"{event} <> ''"
+        account = inner["account"]
+        unsaid = f", {account} = '' and message = '' and {like} as unsaid", "when unsaid then 'message_unreadable'"
+    if layout.prefix is not None:
+        prefix = _place(bound, bound.prefix)
+        inner["account"] = f"case when {account} = '' then '' else {prefix} || {account} end"
+    return message, inner, unsaid
 
 
 def _keyed(bound: Bound) -> list[str]:
@@ -182,28 +218,3 @@ def _time(form: str) -> tuple[str, str]:
     if "%z" in form:
         return "null::timestamp", f"{parsed} at time zone 'UTC'"
     return parsed, "null::timestamp"
-
-
-def _event(bound: Bound) -> str:
-    """event_raw, qualifier and code."""
-    layout = bound.layout
-    if layout.event_style == "separate":
-        q, c = _field(bound, "qualifier"), f"upper({_field(bound, 'code')})"
-        cases = " ".join(f"when {literal(key)} then {literal(value)}" for key, value in layout.qualifiers.items())
-        known = f"coalesce(case {q} {cases} end, '')" if "qualifier" in layout.fields else "'E'"
-        joined = f"case when length({q}) > 1 then {q} || ' ' || {c} else {q} || {c} end"
-        fits = f"({known} <> '' and regexp_full_match({c}, '[0-9A-F]{{3}}'))"
-        return (
-            f"{joined} as event_raw, case when {fits} then {known} else '' end as qualifier, "
-            f"case when {fits} then {c} else '' end as code"
-        )
-    event = _field(bound, "event")
-    if layout.event_style == "sia":
-        return f"{event} as event_raw, '' as qualifier, '' as code"
-    heads = {"any": "[ERP136]", "qualified": "[ERP]", "digits": "[136]"}[layout.event_style]
-    fits = f"(lower({_field(bound, 'format')}) <> 'sia' and regexp_full_match(upper({event}), '{heads}[0-9A-F]{{3}}'))"
-    return (
-        f"{event} as event_raw, "
-        f"case when {fits} then translate(upper({event})[1], '136', 'ERP') else '' end as qualifier, "
-        f"case when {fits} then upper({event})[2:4] else '' end as code"
-    )
