@@ -9,11 +9,12 @@ from __future__ import annotations
 import re
 import tempfile
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from sigaudit.errors import InputProblem, LayoutUnknown
+from sigaudit.errors import InputProblem, LayoutFaulty, LayoutUnknown
 from sigaudit.reading import ingest, layout_files
 from sigaudit.reading.clock import is_named_zone
 from sigaudit.reading.guess_columns import Roles, roles
@@ -23,13 +24,13 @@ from sigaudit.reading.guess_times import TimeGuess, times
 from sigaudit.reading.guess_toml import written
 from sigaudit.reading.guess_words import hint, said
 from sigaudit.reading.layout_samples import SAMPLE_ZONE, check_samples
-from sigaudit.reading.layouts import Layout
+from sigaudit.reading.layouts import Layout, NoFit, bind
 from sigaudit.reading.lines import head_of
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.opening import open_store
 from sigaudit.store.relations import relation
 
-__all__ = ["Proposal", "guess"]
+__all__ = ["Proposal", "fitting", "guess"]
 
 ID = "guessed"
 _PREVIEW = 20
@@ -96,6 +97,24 @@ def guess(path: Path, *, timezone: str = "station") -> Proposal:
     doubts += _doubts(draft)
     with tempfile.TemporaryDirectory() as folder:
         return _proven(Path(folder), name, content, draft, encodings, timezone, doubts)
+
+
+def fitting(path: Path, layouts: Path) -> list[str]:
+    """Ids of the built-in layouts and those in the folder ``layouts`` that fit the file already.
+
+    None where a layout file is faulty: the proposal may be on its way into just that file. Raises as ``guess``.
+    """
+    head = head_of(path, path.as_posix())
+    try:
+        known = layout_files.load(layouts)
+    except LayoutFaulty:
+        return []
+    found = []
+    for layout in known:
+        with suppress(NoFit):
+            bind(layout, head)
+            found.append(layout.id)
+    return found
 
 
 def _draft(name: str, text: str) -> Draft:

@@ -33,6 +33,7 @@ _WORDS = {
 }  # fmt: skip
 _MEANT = {word: letter for letter, words in _WORDS.items() for word in words}
 _MOST_WORDS = 8
+_SETS = ("ERP", "erp", "136")
 
 
 @dataclass(frozen=True)
@@ -62,9 +63,12 @@ def events(rows: Sequence[Sequence[str]], free: Sequence[int], names: Sequence[s
 def _whole(column: Sequence[str], at: int) -> EventGuess | None:
     """An event column by itself, else None."""
     filled = [value.upper() for value in column if value]
+    known = code_table.load()
+    filled, word = _without_filler(filled)
     if not filled:
         return None
-    known = code_table.load()
+    told = f"{word!r} stands often where other lines have their event; it is no code and is kept as it stands."
+    doubts = (told,) if word else ()
     heads = Counter(value[0] for value in filled if re.fullmatch("[ERP136][0-9A-F]{3}", value) and value[1:] in known)
     contact = sum(heads.values()) / len(filled)
     sia = sum(value in sia_table.load() for value in filled if len(value) == 2) / len(filled)
@@ -73,14 +77,23 @@ def _whole(column: Sequence[str], at: int) -> EventGuess | None:
     if contact >= _LEAST and contact >= sia:
         letters, digits = any(heads[c] for c in "ERP"), any(heads[c] for c in "136")
         style = "any" if letters and digits else "qualified" if letters else "digits"
-        return EventGuess({"event": at}, style, {}, contact * (0.9 if letters else 0.8) + variety)
+        return EventGuess({"event": at}, style, {}, contact * (0.9 if letters else 0.8) + variety, doubts)
     if sia >= _LEAST and kinds > 1:
         # Two letters are few: states and languages have such names too, but not mostly these ones.
-        return EventGuess({"event": at}, "sia", {}, sia * 0.75 + variety)
+        return EventGuess({"event": at}, "sia", {}, sia * 0.75 + variety, doubts)
     if contact + sia >= _LEAST and contact > 0:
         doubt = "The event column mixes Contact ID and SIA; SIA events need a format column to be told apart."
         return EventGuess({"event": at}, "any", {}, (contact + sia) * 0.7 + variety, (doubt,))
     return None
+
+
+def _without_filler(filled: list[str]) -> tuple[list[str], str]:
+    """The values without a word that fills a tenth or more of the lines, such as that of check-ins, and the word."""
+    common = Counter(value for value in filled if len(value) > 2 and value.isalpha()).most_common(1)
+    if not common or common[0][1] < 0.1 * len(filled):
+        return filled, ""
+    rest = [value for value in filled if value != common[0][0]]
+    return (rest, common[0][0]) if len(set(rest)) >= 3 and len(rest) >= 0.02 * len(filled) else (filled, "")
 
 
 def _codes(column: Sequence[str]) -> float:
@@ -134,7 +147,11 @@ def _qualifier(
     covered = sum(counted[word] for word in words if meant[word]) / sum(counted[word] for word in words)
     header = 0.1 * any(part in name for part in ("qual", "state", "status", "new", "restor", "type", "kind"))
     if covered > 0.98:
-        return _proven(meant, once, restorable, words) + header, {w: m for w, m in meant.items() if m}, []
+        told = {word: letter for word, letter in meant.items() if letter}
+        for whole in _SETS:
+            # What the file happens not to hold may come tomorrow.
+            told = {**dict(zip(whole, "ERP", strict=True)), **told} if set(told) <= set(whole) else told
+        return _proven(meant, once, restorable, words) + header, told, []
     return _inferred(meant, once, restorable, counted, header)
 
 
