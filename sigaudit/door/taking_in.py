@@ -169,3 +169,40 @@ def layouts_test(workspace: Workspace = None, json: Json = False) -> None:
         console.table(rows)
     if any(row["fault"] for row in rows):
         raise SystemExit(4)
+
+
+@layouts_app.command("guess")
+def layouts_guess(
+    file: Annotated[Path, typer.Argument(help="An export that no layout fits.")],
+    timezone: Annotated[str, typer.Option("--timezone", help="Zone of its times; default: the station's.")] = "station",
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
+    """Propose a layout for an unknown delimited export: TOML on stdout; preview, share and doubts on stderr.
+
+    Example: sigaudit layouts guess exports/week.txt
+    """
+    from sigaudit import console
+    from sigaudit.reading.guess import fitting, guess
+
+    try:
+        layouts = settings_of(workspace).layouts_dir
+    except UsageProblem:
+        if workspace is not None:
+            raise
+        layouts = Path()
+    for known in fitting(file, layouts):
+        console.note(f"layout {known} fits this file already")
+    found = guess(file, timezone=timezone)
+    if json:
+        console.document(
+            "layouts",
+            {"toml": found.toml, "preview": found.preview, "explained": found.explained, "unsure": found.unsure},
+        )
+    else:
+        console.out(found.toml.rstrip())
+    for row in found.preview:
+        console.note("  ".join(f"{name}={value}" for name, value in row.items() if value != ""))
+    console.note(f"this layout explains {found.explained:.1%} of the lines; look at the preview before it is used")
+    for doubt in found.unsure:
+        console.note(f"unsure: {doubt}")

@@ -68,7 +68,7 @@ def test_checks_are_those_there_are() -> None:
 
 
 def test_commands_are_those_there_are() -> None:
-    named = {" ".join(re.findall(r"^[a-z-]+(?: (?:show|test))?", word)) for word in coded(cells("Commands"))}
+    named = {" ".join(re.findall(r"^[a-z-]+(?: (?:show|test|guess))?", word)) for word in coded(cells("Commands"))}
     assert named == {" ".join(path) for path in ALL}
 
 
