@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sigaudit.errors import InputProblem
-from sigaudit.reading.lines import HEAD, Digests, Lines, is_compressed
+from sigaudit.reading.content import is_as_stored
+from sigaudit.reading.lines import HEAD, Digests, Lines
 from sigaudit.reading.staging import SKIPPED, Staged
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import Source
@@ -124,7 +125,7 @@ def in_order(arrivals: Sequence[Arrival]) -> list[Arrival]:
 
 def _size(arrival: Arrival) -> int:
     """Bytes of the content; a damaged archive counts as its file, its fault is told when it is taken."""
-    if not is_compressed(arrival.path):
+    if is_as_stored(arrival.path):
         return arrival.path.stat().st_size
     digests = Digests()
     try:

@@ -236,6 +236,9 @@ class _File(Parts):
         found = self.texts("text", "encoding", ("utf-8",))
         for encoding in found:
             self.encoding(encoding, alone=len(found) == 1)
+        for encoding in found[:-1]:
+            if _reads_anything(encoding):
+                raise self.fault("text.encoding", f"{encoding!r} reads any bytes: after it, no other is tried")
         return found or ("utf-8",)
 
     def encoding(self, name: str, *, alone: bool) -> None:
@@ -267,3 +270,11 @@ class _File(Parts):
             if "line" not in one or answers != 1 or not set(one) <= KEYS["samples"]:
                 raise self.fault("samples", f"sample {i}: expected line, and one of gives, rejects and skips")
         return found
+
+
+def _reads_anything(encoding: str) -> bool:
+    try:
+        bytes(range(256)).decode(encoding)
+    except UnicodeDecodeError:
+        return False
+    return True

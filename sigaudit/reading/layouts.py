@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from sigaudit.errors import LayoutAmbiguous, LayoutUnknown
 from sigaudit.reading import patterns
+from sigaudit.reading.content import UTF8_MARK
 from sigaudit.reading.records import Dialect, decoded
 
 __all__ = ["FIELDS", "Bound", "Column", "Constant", "Layout", "NoFit", "bind", "choose"]
@@ -95,6 +96,11 @@ def bind(layout: Layout, head: bytes, *, chosen: bool = False) -> Bound:
     chosen: somebody has said that it is this layout, or the beginning of the content was read with it; then
     a pattern needs no sign in the first lines.
     """
+    bound = _fitting(layout, head, chosen)
+    return replace(bound, dialect=replace(bound.dialect, encodings=_encodings(layout, head)))
+
+
+def _fitting(layout: Layout, head: bytes, chosen: bool) -> Bound:
     if layout.pattern and chosen:
         return _by_pattern(layout)
     first = _first_line(layout, head)
@@ -202,8 +208,15 @@ def _whole_lines(layout: Layout, head: bytes) -> list[str]:
 
 def _texts(layout: Layout, head: bytes) -> Iterator[str | None]:
     """Lines as text, None for one that no encoding of the layout reads."""
-    for line in head.removeprefix(b"\xef\xbb\xbf").split(b"\n"):
-        yield decoded(line.removesuffix(b"\r"), layout.dialect.encodings)
+    encodings = _encodings(layout, head)
+    for line in head.removeprefix(UTF8_MARK).split(b"\n"):
+        yield decoded(line.removesuffix(b"\r"), encodings)
+
+
+def _encodings(layout: Layout, head: bytes) -> tuple[str, ...]:
+    """Those of the layout; a mark says that the content is UTF-8, whatever the layout says first."""
+    named = layout.dialect.encodings
+    return tuple(dict.fromkeys(("utf-8", *named))) if head.startswith(UTF8_MARK) else named
 
 
 def _cells(layout: Layout, line: str) -> list[str]:

@@ -2,18 +2,16 @@
 
 The content is read in blocks of 4 MiB, cut at line feeds with numpy and handed on as Arrow arrays without
 per-line Python. A carriage return before a line feed belongs to the terminator; any other stays in the line.
-A byte-order mark is skipped and counted as bytes, not as text. Nothing else is repaired.
+A byte-order mark is skipped and counted as bytes, not as text. Nothing else is repaired; ``content`` says what
+was done to the file before that.
 """
 
 from __future__ import annotations
 
-import gzip
 import hashlib
-import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO
 
 import numpy as np
 import pyarrow as pa
@@ -21,76 +19,30 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from sigaudit.errors import InputProblem, NothingToRead, TextUndecodable
+from sigaudit.reading.content import UTF8_MARK, Content
 
-__all__ = ["BLOCK", "HEAD", "Block", "Digests", "Lines", "head_of", "is_compressed", "open_content"]
+__all__ = ["BLOCK", "HEAD", "Block", "Digests", "Lines", "head_of"]
 
 BLOCK = 4 << 20
 HEAD = 4096
-_BOM = b"\xef\xbb\xbf"
-_WIDE_BOMS = (b"\xff\xfe", b"\xfe\xff")
 # Bytes no line of text has: control characters except those of line and page, of framed protocols, and escape.
 _ALLOWED_CONTROLS = {0x00, 0x02, 0x03, 0x06, 0x09, 0x0A, 0x0B, 0x0C, 0x0D, 0x14, 0x15, 0x1A, 0x1B}
 _MOST_CONTROLS = 0.05
-
-
-def open_content(path: Path, name: str) -> BinaryIO:
-    """The decompressed content of a file (.gz, .zst or as it is), from its first byte.
-
-    Raises NothingToRead (not there), InputProblem (a folder, not readable).
-    """
-    if path.is_dir():
-        raise InputProblem(f"{name}: is a folder", next_step="name the files in it")
-    if not path.exists():
-        raise NothingToRead(f"{name}: no such file", next_step="see whether the name is right")
-    try:
-        if path.suffix.lower() == ".gz":
-            return gzip.open(path, "rb")  # type: ignore[return-value]
-        if path.suffix.lower() in (".zst", ".zstd"):
-            return pa.CompressedInputStream(pa.OSFile(str(path)), "zstd")  # type: ignore[no-any-return]
-        return path.open("rb")
-    except OSError as error:
-        raise InputProblem(f"{name}: cannot be read: {error.strerror or error}", next_step="") from error
-
-
-def is_compressed(path: Path) -> bool:
-    """Whether the name says that the content is compressed."""
-    return path.suffix.lower() in (".gz", ".zst", ".zstd")
-
-
-def _read(stream: BinaryIO, size: int, name: str) -> bytes:
-    """Up to ``size`` bytes, fewer only at the end; one sentence for what a damaged archive raises."""
-    parts: list[bytes] = []
-    missing = size
-    while missing > 0:
-        try:
-            part = stream.read(missing)
-        except (EOFError, zlib.error, OSError, pa.ArrowException) as error:
-            raise InputProblem(
-                f"{name}: the compressed file is damaged or cut off: {_short(error)}",
-                next_step="copy or export it again; nothing of it was taken in",
-            ) from error
-        if not part:
-            break
-        parts.append(part)
-        missing -= len(part)
-    return parts[0] if len(parts) == 1 else b"".join(parts)
-
-
-def _short(error: Exception) -> str:
-    return (str(error).splitlines() or ["unreadable"])[0]
+_MOST_NULS = 0.3  # UTF-16 text of Latin letters has one in every second byte
 
 
 def head_of(path: Path, name: str, size: int = 1 << 16) -> bytes:
     """The first bytes of the content. Raises NothingToRead when empty, InputProblem when it is no text."""
-    with open_content(path, name) as stream:
-        head = _read(stream, size, name)
+    with Content(path, name) as stream:
+        head = stream.read(size)
     if not head:
         raise NothingToRead(f"{name}: the file is empty", next_step="export it again")
-    if head.startswith(_WIDE_BOMS):
-        raise TextUndecodable(
-            f"{name}: byte 0: the text is UTF-16, which no layout reads", next_step="save or export it as UTF-8"
-        )
     codes = np.bincount(np.frombuffer(head, dtype=np.uint8), minlength=256)
+    if codes[0] > _MOST_NULS * len(head):
+        raise TextUndecodable(
+            f"{name}: byte 0: every other byte is NUL, as in UTF-16 without its mark; that is not guessed",
+            next_step="save or export it as UTF-8, or with its byte-order mark",
+        )
     strange = sum(int(codes[c]) for c in range(32) if c not in _ALLOWED_CONTROLS) + int(codes[0])
     if strange > _MOST_CONTROLS * len(head) or (not head.isascii() and _mostly_undecodable(head, codes)):
         raise InputProblem(f"{name}: this is no text, so no receiver log", next_step="name the exported log as text")
@@ -160,7 +112,8 @@ class Lines:
 
     start: byte at which the first wanted line begins, the lines before it are hashed but not given;
     first_line: that line's number. Attributes after the last block: ``digests``, ``count`` (lines in all),
-    ``nul_lines``, ``bom``, ``crlf`` and ``lf`` (terminators seen), ``unterminated`` (the last line is cut).
+    ``nul_lines``, ``bom``, ``crlf`` and ``lf`` (terminators seen), ``unterminated`` (the last line is cut),
+    ``wide``, ``returns`` and ``torn`` as in ``Content``.
     """
 
     def __init__(
@@ -172,18 +125,19 @@ class Lines:
         self.digests = digests or Digests()
         self.count = first_line - 1
         self.nul_lines = self.crlf = self.lf = 0
-        self.bom = self.unterminated = False
+        self.bom = self.unterminated = self.wide = self.returns = self.torn = False
 
     def __iter__(self) -> Iterator[Block]:
-        with open_content(self.path, self.name) as stream:
+        with Content(self.path, self.name) as stream:
+            self.wide, self.returns = stream.wide, stream.returns
             self._skip(stream)
             offset, rest = self.start, b""
-            while data := _read(stream, self.block, self.name):
+            while data := stream.read(self.block):
                 self.digests.add(data)
                 data = rest + data
-                if offset == 0 and data.startswith(_BOM):
+                if offset == 0 and data.startswith(UTF8_MARK):
                     self.bom = True
-                    offset, data = len(_BOM), data[len(_BOM) :]
+                    offset, data = len(UTF8_MARK), data[len(UTF8_MARK) :]
                 end = data.rfind(b"\n") + 1
                 rest = data[end:]
                 if end:
@@ -192,10 +146,11 @@ class Lines:
             if rest:
                 self.unterminated = True
                 yield self._cut(rest, offset)
+            self.torn = stream.torn
 
-    def _skip(self, stream: BinaryIO) -> None:
+    def _skip(self, stream: Content) -> None:
         left = self.start
-        while left and (data := _read(stream, min(left, self.block), self.name)):
+        while left and (data := stream.read(min(left, self.block))):
             self.digests.add(data)
             left -= len(data)
 

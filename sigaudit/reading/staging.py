@@ -168,8 +168,14 @@ def make_passes(con: engine.Connection, staged: Staged, table: str) -> None:
 
 def _notes(lines: Lines) -> tuple[str, ...]:
     found = []
-    if lines.bom:
+    if lines.wide:
+        found.append("UTF-16, read as UTF-8")
+    elif lines.bom:
         found.append("byte-order mark skipped")
+    if lines.returns:
+        found.append("lines end in CR alone")
+    if lines.torn:
+        found.append("half a UTF-16 character at the end, left out until the file grows")
     if lines.crlf and lines.lf:
         found.append(f"mixed line ends ({lines.crlf} CRLF, {lines.lf} LF)")
     if lines.nul_lines:

@@ -28,6 +28,8 @@ def write(folder: Path, content: bytes, name: str = "x.log") -> Path:
 @given(st.lists(ALPHABET, max_size=60).map(b"".join), st.sampled_from([1, 3, 7, 1 << 20]))
 def test_lines_are_those_of_split_whatever_the_block(tmp_path_factory, content, block):
     path = write(tmp_path_factory.getbasetemp(), content)
+    if b"\n" not in content and b"\r" in content[:-1]:
+        content = content.replace(b"\r", b"\n")  # line ends are CR alone
     lines = Lines(path, "x", block=block)
     raw, offsets = [], []
     for part in lines:
@@ -69,7 +71,7 @@ def test_truncated_gz_is_one_sentence(tmp_path):
     [
         (b"", NothingToRead, "empty"),
         (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + bytes(range(256)) * 8, InputProblem, "no text"),
-        ("received_at".encode("utf-16"), TextUndecodable, "UTF-16"),
+        ("received_at".encode("utf-16-le"), TextUndecodable, "UTF-16 without its mark"),
     ],
 )
 def test_what_is_no_log_is_refused(tmp_path, content, error, words):
