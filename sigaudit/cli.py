@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import sys
-from typing import Annotated, Any
+from typing import Annotated, Any, NoReturn
 
 import typer
 
 from sigaudit.door import answering, taking_in
 from sigaudit.door.options import app
-from sigaudit.errors import SigauditError
+from sigaudit.errors import SigauditError, StoreProblem
 from sigaudit.version import VERSION
 
 __all__ = ["answering", "app", "main", "taking_in"]
@@ -46,10 +46,27 @@ def main() -> None:
     except SigauditError as error:
         console.fail(error, debug=bool(_state["debug"]))
     except KeyboardInterrupt:
-        console.note("interrupted; the store is as it was before")
-        raise SystemExit(130) from None
+        _interrupted()
+    except RuntimeError as error:
+        # The engine turns an interrupt that reaches it first into an error of its own.
+        if "interrupted" not in str(error).lower():
+            raise
+        _interrupted()
     except BrokenPipeError:
         raise SystemExit(0) from None
+    except OSError as error:
+        where = error.filename or "a file of the workspace"
+        problem = StoreProblem(
+            f"{where}: {error.strerror or error}", next_step="see who may write there, and what room is left"
+        )
+        console.fail(problem, debug=bool(_state["debug"]))
+
+
+def _interrupted() -> NoReturn:
+    from sigaudit import console
+
+    console.note("interrupted; the store is as it was before")
+    raise SystemExit(130)
 
 
 if __name__ == "__main__":

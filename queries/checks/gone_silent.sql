@@ -9,9 +9,32 @@
 -- of its own). A figure from memory counts as its own past where its own tests
 -- bear it out, and as nothing beyond the long limit. Where none is known, a
 -- long fixed limit holds and the account's own past must make such a silence
--- improbable: P(0 days heard in L | d days heard in T)
+-- improbable. While another line can be heard, the interval of a path whose
+-- own lines are out at $as_of is no measure.
+-- P(0 days heard in L | d days heard in T)
 -- = (T / (T + L)) ^ (d + 1/2), the gamma-Poisson prediction.
 with
+holes_now as (
+    select distinct account_key, path
+    from excuses
+    where
+        why <> 'on_test'
+        and from_utc <= $as_of
+        and until_utc >= $as_of
+),
+out_now as (
+    select h.account_key, h.path
+    from holes_now as h
+    left join holes_now as w on h.account_key = w.account_key and w.path = ''
+    where h.path <> '' and w.account_key is null
+),
+waived as (
+    select v.account_key, count(*) as n_waived
+    from visible_requirements as v
+    inner join out_now as o
+        on v.account_key = o.account_key and v.path = o.path
+    group by v.account_key
+),
 kept as (
     select
         v.account_key,
@@ -35,7 +58,11 @@ kept as (
             and v.what = m.what
     left join test_rhythm as r
         on v.account_key = r.account_key and v.path = r.path
-    where v.what = 'supervision' or m.n_ever > 0
+    left join out_now as o
+        on v.account_key = o.account_key and v.path = o.path
+    where
+        (v.what = 'supervision' or m.n_ever > 0)
+        and o.account_key is null
 ),
 required as (
     select account_key, seconds, grace_s, source, standing
@@ -62,7 +89,8 @@ silent as (
         o.value * 3600 as no_interval_s,
         p.value as chance,
         greatest(epoch(h.last_utc) - epoch(h.first_utc), 86400) as life_s,
-        epoch($as_of) - epoch(h.last_utc) as gap_s
+        epoch($as_of) - epoch(h.last_utc) as gap_s,
+        r.account_key is null and w.n_waived > 0 as is_waived
     from accounts as a
     inner join heard as h on a.account_key = h.account_key
     inner join limits as i
@@ -72,6 +100,7 @@ silent as (
     inner join limits as p
         on a.account_key = p.account_key and p.name = 'chance'
     left join required as r on a.account_key = r.account_key
+    left join waived as w on a.account_key = w.account_key
     where a.monitored
 ),
 hidden as (
@@ -111,12 +140,14 @@ select
     account_key,
     '' as subject,
     case
+        when is_waived then 'not_judged'
         when open_s <= limit_s and gap_s <= limit_s then 'sound'
         when open_s <= limit_s then 'not_judged'
         when seconds is null and p_silence > chance then 'not_judged'
         else 'finding'
     end as verdict,
     case
+        when is_waived then 'excused by an incident or missing log'
         when open_s <= limit_s and gap_s <= limit_s then ''
         when open_s <= limit_s then 'excused by an incident or missing log'
         when seconds is null and p_silence > chance

@@ -109,7 +109,7 @@ select
     first_utc as since_utc,
     last_utc as until_utc,
     first_utc as evidence_from_utc,
-    last_utc as evidence_until_utc,
+    $until as evidence_until_utc,
     cast(null as timestamp) as last_good_utc,
     n_cuts as evidence_count,
     n_on_test as excused_count,

@@ -32,7 +32,8 @@ service as (
 tightest as (
     select
         r.account_key,
-        min(r.seconds + r.grace_s) as limit_s
+        min(r.seconds + r.grace_s) as limit_s,
+        min(r.standing) as standing
     from requirements as r
     left join paths as p
         on r.account_key = p.account_key and r.path = p.path
@@ -75,6 +76,7 @@ clocked as (
         h.first_utc,
         n.account_key is not null as is_unlogged,
         coalesce(t.limit_s, l.value * 3600) as limit_s,
+        coalesce(t.standing, '') as standing,
         coalesce(u.hidden_s, 0) as hidden_s,
         epoch($as_of) - epoch(v.start_utc) - coalesce(u.hidden_s, 0) as open_s
     from service as v
@@ -113,5 +115,6 @@ select
     case when hidden_s > 0 then 1 else 0 end as excused_count,
     case when open_s > 7 * 86400 then 3 else 2 end as grade,
     0 as k,
-    0 as n
+    0 as n,
+    standing
 from clocked

@@ -77,7 +77,7 @@ select
     cast(null as timestamp) as evidence_from_utc,
     cast(null as timestamp) as evidence_until_utc,
     cast(null as timestamp) as last_good_utc,
-    n_missing as evidence_count,
+    0 as evidence_count,
     0 as excused_count,
     3 as grade,
     n_missing as k,

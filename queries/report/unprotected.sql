@@ -1,7 +1,8 @@
 -- purpose: life-safety accounts without a proven path at $as_of, by name,
 --          whatever excuses it
 -- grain:   one row per account
--- reads:   accounts, ranks_as, life, heard, visible_requirements, excuses,
+-- reads:   accounts, ranks_as, life, heard, visible_requirements, requirements,
+--          paths, account_line_facts, excuses,
 --          station, proof_limits
 -- params:  $as_of timestamp [UTC]
 -- returns: since when, hours, and why. A path is proven while its last counting
@@ -31,6 +32,23 @@ signs as (
     where origin <> 'receiver'
     group by account_key, path, sign
 ),
+wanted as (
+    select account_key, path, what, seconds, grace_s
+    from visible_requirements
+    union
+    -- Check-ins that the roster promises and that others on the same lines
+    -- show: a path that never sent one has not been proven by its silence.
+    select r.account_key, r.path, r.what, r.seconds, r.grace_s
+    from requirements as r
+    inner join paths as p
+        on r.account_key = p.account_key and r.path = p.path
+    inner join account_line_facts as f
+        on r.account_key = f.account_key and r.path = f.path
+    where
+        r.what = 'supervision'
+        and p.checks_in = 'yes'
+        and f.n_check_ins_of_others > 0
+),
 clocks as (
     select
         r.account_key,
@@ -38,7 +56,7 @@ clocks as (
         r.what,
         r.seconds + r.grace_s as limit_s,
         max(s.last_utc) as last_utc
-    from visible_requirements as r
+    from wanted as r
     left join signs as s
         on
             r.account_key = s.account_key

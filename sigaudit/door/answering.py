@@ -38,25 +38,33 @@ def audit(
 
 
 @app.command()
-def revisit(week: Annotated[str, typer.Option("--week", help="ISO week.")] = "", workspace: Workspace = None) -> None:
+def revisit(
+    week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47.")] = "",
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
     """Write the list of sites to revisit, most urgent first.
 
     Example: sigaudit revisit
     """
     from sigaudit.reporting import revisit as reporting
 
-    _page(week, workspace, "revisit", reporting.write)
+    _page(week, workspace, "revisit", reporting.write, json=json)
 
 
 @app.command()
-def health(week: Annotated[str, typer.Option("--week", help="ISO week.")] = "", workspace: Workspace = None) -> None:
+def health(
+    week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47.")] = "",
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
     """Write the health page of the customers.
 
     Example: sigaudit health
     """
     from sigaudit.reporting import health as reporting
 
-    _page(week, workspace, "health", reporting.write)
+    _page(week, workspace, "health", reporting.write, json=json)
 
 
 @app.command()
@@ -158,13 +166,17 @@ def demo(
         console.out(f"{name}: {path}")
 
 
-def _page(week: str, workspace: Path | None, name: str, write: Any) -> None:
+def _page(week: str, workspace: Path | None, name: str, write: Any, *, json: bool) -> None:
     from sigaudit import console
     from sigaudit.judging import audit as judging
 
     settings, store = opened(workspace)
     run = judging.weekly(store, settings, week or None, progress=console.Drawn())
-    for path in write(run, settings.reports_dir / f"{name}-{run.meta['label']}"):
+    written = write(run, settings.reports_dir / f"{name}-{run.meta['label']}")
+    if json:
+        console.document(name, {"week": run.meta["label"], "files": [str(path) for path in written]})
+        return
+    for path in written:
         console.out(str(path))
 
 
@@ -185,6 +197,8 @@ def _answer(run: Any, folder: Path, *, json: bool) -> None:
     for name in ("index.html", "findings.csv", "unprotected.csv", "revisit.xlsx"):
         console.out(str(folder / name))
     words = ", ".join(f"{n} {s}" for s, n in counted.items())
+    if run.meta["as_of_utc"] != run.meta["until_utc"]:
+        console.note(f"the log held ends at {run.meta['as_of_utc']} UTC: the audit speaks for the time up to then only")
     console.note(f"{run.meta['label']}: {words}; {unprotected} life-safety accounts without a proven path")
 
 

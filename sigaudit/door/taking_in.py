@@ -23,6 +23,7 @@ def init(
     name: Annotated[str, typer.Option("--name", help="The station's name.")] = "",
     timezone: Annotated[str, typer.Option("--timezone", help="Area/City of the IANA database.")] = "",
     edition: Annotated[str, typer.Option("--edition", help="Rules edition, such as nfpa72-2019; no default.")] = "",
+    json: Json = False,
 ) -> None:
     """Make a workspace: settings, folders for layouts, roster, checks and reports.
 
@@ -35,7 +36,10 @@ def init(
     if sys.stdin.isatty() and not edition:
         edition = typer.prompt("Rules edition (empty: only the roster's intervals judge)", default="", err=True)
     settings = workspace.create(folder, name, timezone, edition)
-    console.out(str(settings))
+    if json:
+        console.document("init", {"settings": str(settings)})
+    else:
+        console.out(str(settings))
     console.note(f"next: put exports and roster in place, then: sigaudit --help; settings: {settings}")
 
 
@@ -144,8 +148,14 @@ def settings_show(workspace: Workspace = None, json: Json = False) -> None:
     Example: sigaudit settings show
     """
     from sigaudit import console
+    from sigaudit.judging import limits
+    from sigaudit.judging.audit import read_cards
 
-    rows = [{"key": e.key, "value": e.value, "from": e.where} for e in settings_of(workspace).entries()]
+    settings = settings_of(workspace)
+    cards = read_cards(settings)
+    limits.rules(cards, settings)
+    limits.severities(cards, settings)
+    rows = [{"key": e.key, "value": _shown(e.value), "from": e.where} for e in settings.entries()]
     if json:
         console.document("settings", {"settings": rows})
     else:
@@ -206,3 +216,8 @@ def layouts_guess(
     console.note(f"this layout explains {found.explained:.1%} of the lines; look at the preview before it is used")
     for doubt in found.unsure:
         console.note(f"unsure: {doubt}")
+
+
+def _shown(value: object) -> object:
+    """A setting's value as a person writes it."""
+    return ", ".join(map(str, value)) if isinstance(value, tuple | list) else value

@@ -116,7 +116,9 @@ def hours(coverage: Coverage, from_s: float, until_s: float) -> pa.Table:
         for hour_s in np.arange(from_s - from_s % HOUR_S, until_s, HOUR_S):
             n = series.between(hour_s, hour_s + HOUR_S)
             cut = [h for h in mine if min(h.until_s, hour_s + HOUR_S) - max(h.from_s, hour_s) >= HOUR_S / 2]
-            state = _state(cut, n)
+            held = sum(min(b, hour_s + HOUR_S) - max(a, hour_s) for a, b in coverage.spans[receiver, line]
+                       if min(b, hour_s + HOUR_S) > max(a, hour_s))  # fmt: skip
+            state = _state(cut, n) if held >= HOUR_S / 2 or n else "missing"
             rows.append((receiver, line, datetime.fromtimestamp(hour_s, UTC).replace(tzinfo=None), n, state))
     names = ["receiver", "line", "hour_utc", "n", "state"]
     types = [pa.string(), pa.string(), pa.timestamp("us"), pa.int64(), pa.string()]

@@ -48,7 +48,7 @@ def compose(
     rows: pa.Table,
     cards: Mapping[str, Card],
     accounts: Mapping[str, Mapping[str, Any]],
-    limits: Mapping[tuple[str, str], Mapping[str, Any]],
+    limits: Mapping[tuple[str, str], Mapping[float, Mapping[str, Any]]],
     says: Mapping[str, str],
     week: str,
     zone: ZoneInfo,
@@ -57,7 +57,7 @@ def compose(
     """Findings, worst and surest first, one row each (SCHEMA).
 
     accounts: by account key (columns of queries/report/accounts.sql); limits: (account key, check) ->
-    the limit row that was compared; says: severities the station set; earlier: finding ids of the weeks
+    the limits in force by value; says: severities the station set; earlier: finding ids of the weeks
     before, the latest first.
     """
     found = []
@@ -186,7 +186,11 @@ def moment(at: datetime | None, zone: ZoneInfo) -> str:
     return "?" if at is None else at.replace(tzinfo=UTC).astimezone(zone).strftime("%Y-%m-%d %H:%M")
 
 
-def _limit(row: Mapping[str, Any], limit: Mapping[str, Any]) -> tuple[str, str, str]:
-    if row["standing"] in _STANDINGS:
+def _limit(row: Mapping[str, Any], limit: Mapping[float, Mapping[str, Any]]) -> tuple[str, str, str]:
+    # Only a limit in hours is the required interval itself; others count intervals, tests or shares.
+    if row["unit"] == "h" and row["standing"] in _STANDINGS:
         return (*_STANDINGS[row["standing"]], row["standing"])
-    return limit.get("source", ""), limit.get("standing", ""), limit.get("set_where", "")
+    if row["unit"] == "%":
+        return "miss rate of this station's sound paths", "measured", "test_odds"
+    found = limit.get(row["limit_value"]) or next(iter(limit.values()), {})
+    return found.get("source", ""), found.get("standing", ""), found.get("set_where", "")

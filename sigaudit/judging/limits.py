@@ -80,6 +80,15 @@ def rules(cards: Mapping[str, Card], settings: Settings) -> pa.Table:
                 f"{where}: limit {key.check}.{key.limit} = {key.value!r} is not a number",
                 next_step=f"a number in {card.limits[key.limit].unit}",
             )
+        unit = card.limits[key.limit].unit
+        most = 1.0 if unit in ("share", "probability") else float("inf")
+        if not 0 <= key.value <= most:
+            raise SettingsProblem(
+                f"{where}: limit {key.check}.{key.limit} = {key.value!r} is out of range",
+                next_step=f"give a number from 0 to 1 ({unit})"
+                if most == 1.0
+                else f"give a number of {unit} from 0 on",
+            )
         rows.append(
             {
                 "check_id": key.check, "name": key.limit, "scope": "all" if key.scope == "station" else key.scope,

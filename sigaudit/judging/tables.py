@@ -96,8 +96,17 @@ def requirements(desk: Desk) -> pa.Table:
 
 def unprotected(desk: Desk) -> pa.Table:
     """Life-safety accounts without a proven path at ``as_of``, longest first."""
-    desk.view("accounts", "select * from all_accounts")
-    for name in ("life", "heard", "ranks_as", "visible_requirements", "excuses"):
+    for name in ("accounts", "paths"):
+        desk.view(name, f"select * from all_{name}")
+    for name in (
+        "life",
+        "heard",
+        "ranks_as",
+        "requirements",
+        "visible_requirements",
+        "account_line_facts",
+        "excuses",
+    ):
         desk.view(name, f"select * from kept_{name}")
     desk.view(
         "proof_limits",
@@ -129,6 +138,7 @@ def figures(desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, 
     watched_h = made_of["n_supervised"] * (desk.window.as_of_utc - desk.window.from_utc).total_seconds() / 3600
     cuts, cut_sites = made_of["n_cuts"], made_of["n_cut_accounts"]
     severities = findings["severity"].to_pylist()
+    disturbances = f"{all_incidents} {'disturbance' if all_incidents == 1 else 'disturbances'} away from the sites."
     unjudged = {
         row["account_key"]
         for row in judged.rows.select(["account_key", "verdict"]).to_pylist()
@@ -142,11 +152,12 @@ def figures(desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, 
         ("supervised_hours_lost", round(lost_h, 1), round(watched_h, 1), "h",
          f"{lost_h:.1f} of {watched_h:.0f} supervised path hours were lost."),
         ("line_cuts", cuts, None, "line cuts", f"{cuts} line cuts at {cut_sites} accounts."),
-        ("incidents", all_incidents, None, "incidents", f"{all_incidents} disturbances away from the sites."),
+        ("incidents", all_incidents, None, "incidents", disturbances),
         ("unprotected", open_accounts, life_safety, "accounts",
          f"{open_accounts} of {life_safety} life-safety accounts have no proven path now."),
-        ("findings_critical", severities.count("critical"), len(severities), "findings", "Critical findings."),
-        ("findings_major", severities.count("major"), len(severities), "findings", "Major findings."),
+        ("findings_critical", severities.count("critical"), len(severities), "findings",
+         "Bad for life or property if true."),
+        ("findings_major", severities.count("major"), len(severities), "findings", "To be dealt with this week."),
         ("not_judged_accounts", len(unjudged), monitored, "accounts",
          f"{len(unjudged)} accounts could not be judged by at least one check."),
     )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
@@ -47,7 +48,11 @@ def definitions(store: Store, week: str = "") -> dict[str, str]:
     if week and run is None:
         raise UsageProblem(f"{week} has no audit yet", next_step=f"sigaudit audit --week {week}")
     if run is not None:
-        made |= {name: f"select * from {read_parquet([run.files[name]])}" for name in RUN if name in run.files}
+        for name in RUN:
+            if name in run.files:
+                made[name] = f"select * from {read_parquet([run.files[name]])}"
+            elif run.has(name):
+                made[name] = _values([], run.table(name).schema)
     return made
 
 
@@ -63,9 +68,23 @@ def ask(store: Store, text: str, *, week: str = "", memory_limit: str) -> list[d
 def answer(store: Store, text: str, *, week: str = "", memory_limit: str) -> pa.Table:
     """The same as an Arrow table."""
     statement = engine_duckdb.one_select(text)
-    con = engine_duckdb.locked_connection(definitions(store, week), [store.root], memory_limit=memory_limit)
+    views = definitions(store, week)
+    _refuse_what_is_not_yet(text, views)
+    con = engine_duckdb.locked_connection(views, [store.root], memory_limit=memory_limit)
     with con:
         return engine_duckdb.asked(con, statement)
+
+
+def _refuse_what_is_not_yet(text: str, views: Mapping[str, str]) -> None:
+    """A view that only an audit or a roster brings is named, rather than the engine's missing table."""
+    words = set(re.findall(r"\w+", text.lower()))
+    for names, what, command in (
+        (RUN, "audit has been made", "sigaudit audit"),
+        (ROSTER, "roster is loaded", "sigaudit roster FOLDER"),
+    ):
+        missing = sorted(words & set(names) - set(views))
+        if missing and not set(names) & set(views):
+            raise UsageProblem(f"{missing[0]}: no {what} yet", next_step=command)
 
 
 def rejects_by_reason(store: Store, memory_limit: str) -> list[dict[str, Any]]:
