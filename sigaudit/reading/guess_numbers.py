@@ -17,8 +17,8 @@ from sigaudit.reading.guess_words import FIELD_WORDS, HINT, foreign, hint, said
 __all__ = ["Small", "assigned", "is_small"]
 
 _CLOSE = 0.1  # two columns nearer than this fit equally well
-_LEAST = 0.5
-_DOUBTED = 0.4
+_LEAST = 0.4
+_DOUBTED = 0.3
 
 
 def is_small(column: Sequence[str]) -> bool:
@@ -170,6 +170,11 @@ def assigned(
                 f"{said(receiver, names)} is taken as the receiver and {said(line, names)} as its line; it may be "
                 "the other way round."
             )
+    told = [field for field in ("receiver", "line", "partition") if field in taken]
+    if told and not helped and not doubts:
+        doubts.append(
+            f"No header word tells which column is {' or '.join(told)}; only their values do: see the preview."
+        )
     if "receiver" not in taken:
         doubts.append("No column looks like the receiver: name one, or give it as a constant.")
     return taken, doubts

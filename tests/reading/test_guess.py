@@ -201,7 +201,7 @@ near = st.builds(
 )  # fmt: skip
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.one_of(st.binary(max_size=300), tables, near))
 def test_any_bytes_give_a_proposal_or_one_sentence(content):
     with tempfile.TemporaryDirectory() as folder:
