@@ -28,7 +28,7 @@ HEAD = 4096
 # Bytes no line of text has: control characters except those of line and page, of framed protocols, and escape.
 _ALLOWED_CONTROLS = {0x00, 0x02, 0x03, 0x06, 0x09, 0x0A, 0x0B, 0x0C, 0x0D, 0x14, 0x15, 0x1A, 0x1B}
 _MOST_CONTROLS = 0.05
-_MOST_NULS = 0.3  # UTF-16 text of Latin letters has one in every second byte
+_MOST_NULS, _FEW_NULS = 0.6, 0.05  # house: of every second byte, and of the others, in UTF-16 of Latin letters
 
 
 def head_of(path: Path, name: str, size: int = 1 << 16) -> bytes:
@@ -38,7 +38,7 @@ def head_of(path: Path, name: str, size: int = 1 << 16) -> bytes:
     if not head:
         raise NothingToRead(f"{name}: the file is empty", next_step="export it again")
     codes = np.bincount(np.frombuffer(head, dtype=np.uint8), minlength=256)
-    if codes[0] > _MOST_NULS * len(head):
+    if _is_wide_without_mark(head):
         raise TextUndecodable(
             f"{name}: byte 0: every other byte is NUL, as in UTF-16 without its mark; that is not guessed",
             next_step="save or export it as UTF-8, or with its byte-order mark",
@@ -47,6 +47,14 @@ def head_of(path: Path, name: str, size: int = 1 << 16) -> bytes:
     if strange > _MOST_CONTROLS * len(head) or (not head.isascii() and _mostly_undecodable(head, codes)):
         raise InputProblem(f"{name}: this is no text, so no receiver log", next_step="name the exported log as text")
     return head
+
+
+def _is_wide_without_mark(head: bytes) -> bool:
+    nul = np.frombuffer(head, dtype=np.uint8) == 0
+    if len(nul) < 2:
+        return False
+    few, many = sorted((float(nul[::2].mean()), float(nul[1::2].mean())))
+    return many > _MOST_NULS and few < _FEW_NULS
 
 
 def _mostly_undecodable(head: bytes, codes: NDArray[np.int64]) -> bool:

@@ -7,6 +7,8 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from sigaudit.errors import LayoutAmbiguous, LayoutFaulty, LayoutUnknown
 from sigaudit.reading import layout_files, patterns
@@ -155,3 +157,33 @@ def test_the_engine_and_the_check_of_a_head_agree(pattern):
     con.close()
     assert [row[0] for row in found] == patterns.whole(pattern, lines)
     assert any(row[0] for row in found)
+
+
+pieces = st.sampled_from(
+    [*r"ab.*+?|()[]^$\{}'é-", r"(?P<a>", "(?:", "(?i)", "(?s-m:", r"\d", r"\b", r"\Q", r"\E", "{2,3}", "[^", r"\x{e9}"]
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(pieces, max_size=9).map("".join), st.lists(st.text("ab.é'1{", max_size=5), min_size=1, max_size=5))
+def test_any_text_is_a_pattern_that_runs_or_is_refused(pattern, lines):
+    try:
+        names = patterns.group_names(pattern)
+    except patterns.BadPattern as reason:
+        assert str(reason)
+        return
+    con = engine.connect(threads=1)
+    cut = patterns.cut_sql(pattern, len(names), "line")
+    found = engine.rows(con, f"select ({cut}).g0 <> '' from (select unnest(?) as line)", [lines])
+    con.close()
+    told = patterns.whole(pattern, lines)
+    assert [row[0] for row in found] == [match and line != "" for match, line in zip(told, lines, strict=True)]
+
+
+def test_as_many_groups_as_there_are_fields_and_more():
+    pattern = "".join(f"(?P<g{i}>.)" for i in range(40))
+    con = engine.connect(threads=1)
+    line = "0123456789" * 4
+    ((found,),) = engine.rows(con, f"select {patterns.cut_sql(pattern, 40, '?')}", [line])
+    con.close()
+    assert list(found.values()) == [line, *line]
