@@ -9,7 +9,8 @@ from pathlib import Path
 from sigaudit.errors import LayoutUnknown
 from sigaudit.model import Progress, ReceiverMap
 from sigaudit.reading import growth
-from sigaudit.reading.layouts import Bound, Layout, NoFit, bind, choose
+from sigaudit.reading.layout_samples import check_samples
+from sigaudit.reading.layouts import BUILT_IN, Bound, Layout, NoFit, bind, choose
 from sigaudit.reading.staging import Staged, stage
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import Source
@@ -51,6 +52,7 @@ class Intake:
         self, con: engine.Connection, store: Store, receivers: ReceiverMap, layouts: Sequence[Layout],
         scratch: Path, progress: Progress,
     ) -> None:  # fmt: skip
+        self._proven = {BUILT_IN}
         self.con, self.store, self.receivers, self.layouts = con, store, receivers, layouts
         self.scratch, self.progress = scratch, progress
         self.held = store.catalog.sources()
@@ -94,6 +96,9 @@ class Intake:
 
     def _new(self, arrival: growth.Arrival, layout_id: str | None) -> Taken:
         bound = choose(self.layouts, arrival.head, arrival.name, layout_id)
+        if bound.layout.id not in self._proven:
+            check_samples(bound.layout)  # a layout that fails its own samples reads nothing
+            self._proven.add(bound.layout.id)
         staged = self._stage(arrival, bound)
         taken = Taken(arrival, self.next_id, bound, staged, None, 1, False)
         self.next_id += 1

@@ -19,6 +19,10 @@ from sigaudit.reading.records import Dialect, decoded
 
 __all__ = ["FIELDS", "Bound", "Column", "Constant", "Layout", "NoFit", "bind", "choose"]
 
+BUILT_IN = "plain"
+# Without these a line says nothing of a site; a layout that names a column for one needs it in the header.
+ESSENTIAL = ("account", "event", "qualifier", "code")
+
 FIELDS = (
     "receiver", "line", "account", "event", "qualifier", "code", "partition", "zone", "format", "panel_time",
     "path", "origin", "called", "caller", "text",
@@ -127,6 +131,11 @@ def _fitting(layout: Layout, head: bytes, chosen: bool) -> Bound:
         for c in (*layout.time_columns, *layout.fields.values(), layout.prefix)
         if isinstance(c, str)
     ]
+    # A mistyped column must not turn every account into the receiver itself; the others may be absent.
+    essential = (*layout.time_columns, *(layout.fields.get(name) for name in ESSENTIAL), layout.prefix)
+    absent = sorted({c for c in essential if isinstance(c, str) and c.strip().casefold() not in names})
+    if absent:
+        raise NoFit(f"the header has no column {', '.join(absent)}, which the layout reads")
     doubled = sorted({name for name in used if names.count(name) > 1})
     if doubled:
         raise NoFit(f"the header names {', '.join(doubled)} more than once")

@@ -70,7 +70,7 @@ def no_event(folder: Path) -> list[str]:
 
 def utf16(folder: Path) -> list[str]:
     text = HEADER + "2026-11-16T09:00:00,1,1,0042,E602,00,000\n"
-    return ["ingest", str(write(folder.parent / "wide.csv", text.encode("utf-16")))]
+    return ["ingest", str(write(folder.parent / "wide.csv", text.encode("utf-16-le")))]
 
 
 def damaged_gzip(folder: Path) -> list[str]:

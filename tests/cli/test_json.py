@@ -19,6 +19,8 @@ WORDS = {
     ("roster",): ["ROSTER"],
     ("status",): [],
     ("audit",): ["--week", WEEK],
+    ("revisit",): ["--week", WEEK],
+    ("health",): ["--week", WEEK],
     ("why",): ["FINDING"],
     ("checks",): ["gone_silent"],
     ("rejects",): [],
@@ -27,7 +29,8 @@ WORDS = {
     ("layouts", "test"): [],
     ("layouts", "guess"): [str(min((DEMO / "exports").iterdir()))],
 }
-ANSWERING = {path for path, command in ALL.items() if any(p.name == "json" for p in command.params)}
+# init makes a workspace instead of reading one; its document has a test of its own below.
+ANSWERING = {path for path, command in ALL.items() if any(p.name == "json" for p in command.params)} - {("init",)}
 
 
 @pytest.fixture(scope="module")
@@ -101,3 +104,11 @@ def test_stdout_is_the_answer_and_nothing_else(station: DemoStation) -> None:
     assert [file.name for file in files] == ["index.html", "findings.csv", "unprotected.csv", "revisit.xlsx"]
     assert all(file.exists() for file in files)
     assert WEEK in said.err
+
+
+def test_init_names_the_settings_it_wrote(tmp_path: Path) -> None:
+    said = called("init", str(tmp_path / "new"), "--timezone", "America/New_York", "--json")
+    assert said.code == 0, said.err
+    document = strictly(said.out)
+    assert (document["document"], document["version"]) == ("init", 1)
+    assert Path(str(document["settings"])).is_file()

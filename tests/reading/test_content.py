@@ -88,8 +88,10 @@ def test_a_mark_prevails_over_the_code_page_of_a_layout(station):
 )
 @pytest.mark.parametrize("declared", ["[{0!r}]", "['utf-8', {0!r}]"])
 def test_declared_code_pages(station, encoding, stored, text, declared):
-    layout = COLUMNS.replace("ignore =", f"encoding = {declared.format(encoding)}\nignore =").replace(
-        r"(?P<zone>\d{3})", r"(?P<zone>\d{3}) (?P<text>.*)"
+    layout = (
+        COLUMNS.partition("[[samples]]")[0]
+        .replace("ignore =", f"encoding = {declared.format(encoding)}\nignore =")
+        .replace(r"(?P<zone>\d{3})", r"(?P<zone>\d{3}) (?P<text>.*)")
     )
     (station.receivers.layouts_dir / "columns.toml").write_text(layout, encoding="utf-8", newline="\n")
     station.take(("a.prn", b"02 NOV 26 08:15  R1/L12  0042  E130  01 015 " + stored + b"\r\n"))

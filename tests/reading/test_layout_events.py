@@ -72,7 +72,9 @@ def test_own_words_stand_for_events_and_unknown_ones_stay_as_written(station):
 
 
 def test_own_words_for_the_code_alone(station):
-    layout = DELIMITED.replace('event = "ev"', 'code = "ev"\nqualifier = "what"') + WORDS.replace("E120", "120")
+    layout = DELIMITED.replace('account = "acct"\n', "").replace(
+        'event = "ev"', 'code = "ev"\nqualifier = "what"'
+    ) + WORDS.replace("E120", "120")
     lines = ["3;HOLD UP", "1;HOLD UP", "?;HOLD UP", "1;E602", "1;130"]
     taken(station, layout, "at;what;ev\n" + "".join(f"{TIME};{x}\n" for x in lines))
     assert station.signals(["event_raw", "qualifier", "code"]) == [

@@ -157,6 +157,23 @@ def test_a_hostile_layout_stays_text(tmp_path):
     """Quotes and semicolons of a layout reach the engine as text, never as SQL."""
     evil = "x'); drop table states; --"
     station = Station(tmp_path)
-    write(station.receivers.layouts_dir, own=OWN.replace('constant = "7"', f'constant = "{evil}"'))
+    write(
+        station.receivers.layouts_dir,
+        own=OWN.partition("[[samples]]")[0].replace('constant = "7"', f'constant = "{evil}"'),
+    )
     station.take(("a.txt", b"date;time;acct;ev\n01.07.2026;12:00:00;0042;3401\n"))
     assert station.signals(["receiver"]) == [(evil,)]
+
+
+@pytest.mark.parametrize("field", ["account", "code"])
+def test_a_mistyped_column_takes_nothing_in(tmp_path: Path, field: str) -> None:
+    """A layout that reads a column the header lacks must not turn accounts into the receiver itself."""
+    header, line = "When;Acct;Q;Code", "2026-11-16T02:00:05;0042;1;602"
+    columns = {"account": "Acct", "qualifier": "Q", "code": "Code"}
+    columns[field] += "x"
+    text = 'id = "typo"\n[recognise]\nheader = ["When"]\n[text]\ndelimiter = ";"\n[time]\ncolumn = "When"\n'
+    text += 'timezone = "station"\n[fields]\n' + "".join(f'{name} = "{column}"\n' for name, column in columns.items())
+    (tmp_path / "typo.toml").write_text(text, encoding="utf-8")
+    layout = layout_files.read(tmp_path / "typo.toml")
+    with pytest.raises(LayoutUnknown, match=columns[field]):
+        choose([layout], f"{header}\n{line}\n".encode(), "night.txt")
