@@ -1,6 +1,6 @@
 -- purpose: a trouble reported and not restored
 -- grain:   one row per account, family, partition and zone with an open episode
--- reads:   episodes, habits, trouble_tests, excuses, accounts, limits
+-- reads:   standing, limits
 -- params:  $as_of timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [h]
 -- Standing only where this account has restored such a condition before, or a
@@ -8,81 +8,14 @@
 -- Where the log lacks hours after its last word, the restore may lie in them:
 -- then only what stood longer than the limit before those hours is a finding.
 with
-open_now as (
-    select
-        e.account_key,
-        e.family,
-        e.partition,
-        e.zone,
-        min(e.path) as path,
-        min(e.started_utc) as started_utc,
-        max(e.last_event_utc) as last_event_utc,
-        sum(e.n_events) as n_events,
-        sum(e.n_doubt) as n_doubt
-    from episodes as e
-    inner join accounts as a on e.account_key = a.account_key
-    where
-        a.monitored
-        and (
-            e.code_group = 'trouble'
-            or e.family in ('308', '310', '312', '337')
-        )
-        and e.restored_utc is null
-    group by e.account_key, e.family, e.partition, e.zone
-),
-in_trouble as (
-    select account_key, max(last_test_utc) as says_utc
-    from trouble_tests
-    where last_code = '608'
-    group by account_key
-),
-spoken as (
-    select
-        o.*,
-        coalesce(t.says_utc > o.started_utc, false) as says_trouble,
-        greatest(o.last_event_utc, coalesce(t.says_utc, o.last_event_utc))
-            as last_word_utc
-    from open_now as o
-    left join in_trouble as t on o.account_key = t.account_key
-),
-unheard as (
-    select
-        s.account_key,
-        s.family,
-        s.partition,
-        s.zone,
-        min(greatest(x.from_utc, s.last_word_utc)) as from_utc,
-        count(distinct x.incident_id) as n_holes
-    from spoken as s
-    inner join excuses as x
-        on s.account_key = x.account_key and s.path = x.path
-    where
-        x.why <> 'on_test'
-        and x.until_utc > s.last_word_utc
-        and x.from_utc < $as_of
-    group by s.account_key, s.family, s.partition, s.zone
-),
 judged as (
-    select
-        s.*,
-        l.value as limit_h,
-        (epoch($as_of) - epoch(s.started_utc)) / 3600 as open_h,
-        (epoch(coalesce(u.from_utc, $as_of)) - epoch(s.started_utc)) / 3600
-            as proven_h,
-        coalesce(u.n_holes, 0) as n_holes,
-        coalesce(h.n_restored, 0) > 0 or s.says_trouble as would_tell,
-        h.last_restored_utc
-    from spoken as s
+    select s.*, l.value as limit_h
+    from standing as s
     inner join limits as l
         on s.account_key = l.account_key and l.name = 'open_h'
-    left join habits as h
-        on s.account_key = h.account_key and s.family = h.family
-    left join unheard as u
-        on
-            s.account_key = u.account_key
-            and s.family = u.family
-            and s.partition = u.partition
-            and s.zone = u.zone
+    where
+        s.code_group = 'trouble'
+        or s.family in ('308', '310', '312', '337')
 )
 select
     account_key,

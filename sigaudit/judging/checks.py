@@ -17,7 +17,7 @@ from sigaudit.errors import CheckFaulty, UsageProblem
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.measures import KEPT, ROSTER
-from sigaudit.store.engine_duckdb import asked, locked_tables, one_select
+from sigaudit.store.engine_duckdb import asked, literal, locked_tables, one_select
 
 _MEND = "mend the query; `sigaudit checks ID` shows its card"
 
@@ -50,7 +50,7 @@ def run_all(desk: Desk, cards: Iterable[Card], account_ranges: Iterable[tuple[st
     station_cards = []
     cards = list(cards)
     for low, high in account_ranges:
-        _views(desk, f"account_key >= {_text(low)} and account_key < {_text(high)}")
+        _views(desk, f"account_key >= {literal(low)} and account_key < {literal(high)}")
         for card in cards:
             if card.scope == "account":
                 found.append(run_one(desk, card))
@@ -66,7 +66,7 @@ def run_all(desk: Desk, cards: Iterable[Card], account_ranges: Iterable[tuple[st
 
 def run_one(desk: Desk, card: Card) -> pa.Table:
     """Verdict rows of one check over the accounts now in view."""
-    desk.view("limits", f"select * exclude (check_id) from ranged_limits where check_id = {_text(card.id)}")
+    desk.view("limits", f"select * exclude (check_id) from ranged_limits where check_id = {literal(card.id)}")
     try:
         raw = _confined(desk, card) if card.own else desk.run(card.sql)
     except UsageProblem as error:
@@ -147,7 +147,3 @@ def _no_doubles(rows: pa.Table, cards: Mapping[str, Card]) -> None:
             f"{cards[one['check_id']].sql_file}: two rows for account {one['account_key']}, subject {one['subject']!r}",
             next_step="give one row per account and subject",
         )
-
-
-def _text(value: str) -> str:
-    return "'" + value.replace("'", "''") + "'"

@@ -20,6 +20,7 @@ from sigaudit.judging.coverage import Coverage, shared_holes
 from sigaudit.judging.desk import Desk
 from sigaudit.settings import Settings
 from sigaudit.store import calendar
+from sigaudit.store.engine_duckdb import literal
 
 FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge")
 ROSTER = ("accounts", "paths", "zones", "on_test")
@@ -28,7 +29,7 @@ KEPT = (
     "heard", "ranks_as", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses",
     "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
-    "test_rhythm", "busy_tests", "day_classes", "limits",
+    "standing", "test_rhythm", "busy_tests", "day_classes", "limits",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -133,7 +134,8 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         desk.make_query(f"measures/{name}")
     _limits(desk)
     desk.put("rhythm", _rhythm(desk))
-    desk.make_query("measures/43_test_rhythm")
+    for name in ("43_test_rhythm", "44_standing"):
+        desk.make_query(f"measures/{name}")
     for name in ("50_requirements", "51_visible_requirements", "60_slots", "61_test_measures", "62_check_in_gaps",
                  "63_losses", "64_tests_by_day",
         "65_received_slots",
@@ -158,7 +160,7 @@ def population(desk: Desk) -> None:
 
 
 def _limit_views(desk: Desk, low: str, high: str) -> None:
-    inside = f"account_key >= {_text(low)} and account_key < {_text(high)}"
+    inside = f"account_key >= {literal(low)} and account_key < {literal(high)}"
     for name in ROSTER:
         desk.view(name, f"select * from all_{name} where {inside}")
     # Numbers that only stand for another account's path travel with their owner.
@@ -247,10 +249,6 @@ def _holes(rows: list[tuple[str, float, float, str, str]]) -> pa.Table:
             "incident_id": pa.array([row[4] for row in rows], pa.string()),
         }
     )
-
-
-def _text(value: str) -> str:
-    return "'" + value.replace("'", "''") + "'"
 
 
 def _first_second(coverage: Coverage) -> float | None:
