@@ -1,4 +1,5 @@
-"""The content of an export: its file unpacked, UTF-16 written as UTF-8, and line ends of CR alone as line feeds.
+"""The content of an export: its file unpacked, UTF-16 written as UTF-8, and line ends of CR alone as line feeds;
+of a workbook, the CSV text that its rows come to (``workbook_rows``).
 
 Whatever a file is packed in or written as, its lines, offsets and hashes are those of this content, so the same
 log saved twice is known again. Nothing is repaired: half a UTF-16 pair becomes bytes that no encoding reads, and
@@ -22,6 +23,7 @@ __all__ = ["UTF8_MARK", "Content", "is_as_stored"]
 
 UTF8_MARK = b"\xef\xbb\xbf"
 _WIDE = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}
+_WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # an archive, perhaps a workbook; an old workbook
 _PEEKED = 1 << 16  # bytes that decide whether lines end in CR alone
 _CHUNK = 1 << 20
 
@@ -31,15 +33,18 @@ def is_as_stored(path: Path) -> bool:
     if path.suffix.lower() in (".gz", ".zst", ".zstd"):
         return False
     with path.open("rb") as stream:
-        return stream.read(2) not in _WIDE
+        mark = stream.read(4)
+    return mark[:2] not in _WIDE and mark not in _WORKBOOKS
 
 
 class Content:
     """Gives a content from its first byte, as a context manager.
 
     wide: it is UTF-16 by its mark, which then stands there as the UTF-8 mark; returns: its line ends are CR alone,
-    told by the first 64 KiB; torn: after the end, whether half a UTF-16 character was left over.
-    Raises NothingToRead (not there), InputProblem (a folder, not readable, a damaged archive).
+    told by the first 64 KiB; torn: after the end, whether half a UTF-16 character was left over; workbook: it is
+    the text of a workbook's rows.
+    Raises NothingToRead (not there, an empty workbook), InputProblem (a folder, not readable, a damaged archive or
+    workbook).
     """
 
     def __init__(self, path: Path, name: str) -> None:
@@ -49,7 +54,7 @@ class Content:
             raise NothingToRead(f"{name}: no such file", next_step="see whether the name is right")
         self._name = name
         try:
-            self._stream = _opened(path)
+            self._stream, self.workbook = _opened(path, name)
         except OSError as error:
             raise InputProblem(f"{name}: cannot be read: {error.strerror or error}", next_step="") from error
         try:
@@ -59,7 +64,7 @@ class Content:
             self._waiting = self._narrow(mark)
             peeked = self._waiting = self._take(_PEEKED)
             # A CR at the very end may have its feed still to come.
-            self.returns = b"\n" not in peeked and b"\r" in peeked[:-1]
+            self.returns = not self.workbook and b"\n" not in peeked and b"\r" in peeked[:-1]
         except InputProblem:
             self._stream.close()
             raise
@@ -111,12 +116,20 @@ class Content:
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
 
-def _opened(path: Path) -> BinaryIO:
+def _opened(path: Path, name: str) -> tuple[BinaryIO, bool]:
+    """The stream of the unpacked file, and whether that is the text of a workbook."""
     if path.suffix.lower() == ".gz":
-        return gzip.open(path, "rb")  # type: ignore[return-value]
+        return gzip.open(path, "rb"), False  # type: ignore[return-value]
     if path.suffix.lower() in (".zst", ".zstd"):
-        return pa.CompressedInputStream(pa.OSFile(str(path)), "zstd")  # type: ignore[no-any-return]
-    return path.open("rb")
+        return pa.CompressedInputStream(pa.OSFile(str(path)), "zstd"), False
+    stream = path.open("rb")
+    if stream.peek(4)[:4] not in _WORKBOOKS:
+        return stream, False
+    stream.close()
+    # Few exports are workbooks, and the library that knows their dates takes a while to load.
+    from sigaudit.reading.workbook_rows import opened
+
+    return opened(path, name), True
 
 
 def _short(error: Exception) -> str:

@@ -121,7 +121,7 @@ class Lines:
     start: byte at which the first wanted line begins, the lines before it are hashed but not given;
     first_line: that line's number. Attributes after the last block: ``digests``, ``count`` (lines in all),
     ``nul_lines``, ``bom``, ``crlf`` and ``lf`` (terminators seen), ``unterminated`` (the last line is cut),
-    ``wide``, ``returns`` and ``torn`` as in ``Content``.
+    ``wide``, ``returns``, ``torn`` and ``workbook`` as in ``Content``.
     """
 
     def __init__(
@@ -133,11 +133,11 @@ class Lines:
         self.digests = digests or Digests()
         self.count = first_line - 1
         self.nul_lines = self.crlf = self.lf = 0
-        self.bom = self.unterminated = self.wide = self.returns = self.torn = False
+        self.bom = self.unterminated = self.wide = self.returns = self.torn = self.workbook = False
 
     def __iter__(self) -> Iterator[Block]:
         with Content(self.path, self.name) as stream:
-            self.wide, self.returns = stream.wide, stream.returns
+            self.wide, self.returns, self.workbook = stream.wide, stream.returns, stream.workbook
             self._skip(stream)
             offset, rest = self.start, b""
             while data := stream.read(self.block):

@@ -168,6 +168,8 @@ def make_passes(con: engine.Connection, staged: Staged, table: str) -> None:
 
 def _notes(lines: Lines) -> tuple[str, ...]:
     found = []
+    if lines.workbook:
+        found.append("workbook, read as CSV")
     if lines.wide:
         found.append("UTF-16, read as UTF-8")
     elif lines.bom:
