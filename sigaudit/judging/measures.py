@@ -29,7 +29,7 @@ KEPT = (
     "heard", "ranks_as", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses",
     "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
-    "standing", "test_rhythm", "busy_tests", "day_classes", "limits",
+    "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "limits",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -139,7 +139,8 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
     for name in ("50_requirements", "51_visible_requirements", "60_slots", "61_test_measures", "62_check_in_gaps",
                  "63_losses", "64_tests_by_day",
         "65_received_slots",
-        "66_busy_tests"):  # fmt: skip
+        "66_busy_tests",
+        "74_contact_pairs"):  # fmt: skip
         desk.make_query(f"measures/{name}")
     for table in (*KEPT, *SUMS):
         desk.keep(table, f"kept_{table}")
