@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Protocol
 
@@ -47,6 +47,10 @@ class ReceiverMap(Protocol):
     @property
     def layouts_dir(self) -> Path:
         """Folder with the station's own layouts."""
+
+    @property
+    def dc09_keys(self) -> Mapping[str, str]:
+        """Account of a DC-09 header, or ``default`` -> environment variable that holds its key."""
 
     def group_of(self, receiver: str, line: str = "") -> str:
         """Receiver group of a receiver line, ``main`` without a map."""

@@ -99,6 +99,7 @@ class Settings:
     own_accounts: tuple[str, ...]
     groups: Mapping[str, str]
     path_kinds: Mapping[str, str]
+    dc09_keys: Mapping[str, str]
     history_weeks: int
     compare_weeks: int
     account_range: int
@@ -213,6 +214,7 @@ def parse(text: str, workspace: Path) -> Settings:
         own_accounts=value("receivers.own_accounts"),
         groups=groups,
         path_kinds={path[2]: str(s.value) for path, s in found.items() if path[:2] == ("receivers", "paths")},
+        dc09_keys={path[2]: str(s.value) for path, s in found.items() if path[:2] == ("dc09", "keys")},
         history_weeks=value("audit.history_weeks"),
         compare_weeks=value("audit.compare_weeks"),
         account_range=value("audit.account_range"),

@@ -114,6 +114,16 @@ def _group(value: object) -> str:
     return text
 
 
+_VARIABLE = re.compile("[A-Za-z_][A-Za-z0-9_]*")
+
+
+def _variable(value: object) -> str:
+    text = _text(value)
+    if not _VARIABLE.fullmatch(text) or re.fullmatch("[0-9A-Fa-f]{32,}", text):
+        raise ValueFault("expected the name of an environment variable; the key itself never stands here")
+    return text
+
+
 def _limit(value: object) -> Value:
     if isinstance(value, bool | int):
         return value
@@ -175,6 +185,13 @@ TABLES = (
         _one_of(PATH_KINDS),
         '"receiver" or "receiver/line" = "kind"',
         "path kind of a receiver or line",
+    ),
+    OpenTable(
+        "dc09.keys",
+        1,
+        _variable,
+        '"account" or default = "name of an environment variable"',
+        "where the key of encrypted frames is found: 32, 48 or 64 hexadecimal digits",
     ),
     OpenTable("limits", 2, _limit, "[limits.<check>] limit = value", "limits of checks, for the whole station"),
     OpenTable("limits_by_type", 3, _limit, "[limits_by_type.<system type>.<check>] limit = value", "by system type"),

@@ -14,8 +14,8 @@ from sigaudit.store.engine_duckdb import literal
 
 __all__ = ["STYLES", "event_sql", "message_sql"]
 
-STYLES = ("any", "qualified", "digits", "separate", "sia", "contact_id")
-_HEADS = {"any": "[ERP136]", "qualified": "[ERP]", "digits": "[136]"}
+STYLES = ("any", "qualified", "digits", "separate", "sia", "contact_id", "sia_blocks")
+_HEADS = {"any": "[ERP136]", "qualified": "[ERP]", "digits": "[136]", "sia_blocks": "[ERP136]"}
 _DIGITS = "1234567890BCDEF"  # the place of a digit is what it counts in the checksum: 0 is ten
 _NOTHING = "''"
 
@@ -33,6 +33,8 @@ def event_sql(layout: Layout, field: Callable[[str], str]) -> str:
         whole = f"case when length({word}) = 3 then nullif({known}, '') || {word} else {word} end"
         return _columns(raw, f"coalesce({whole}, {said})" if layout.words else said)
     event = field("event")
+    if layout.event_style == "contact_id":
+        event = f"case when message <> '' then message else {event} end"
     said = _said(layout, field, event)
     return _columns(event, f"coalesce({_looked_up(layout.words, event)}, {said})" if layout.words else said)
 

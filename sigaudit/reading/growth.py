@@ -76,7 +76,7 @@ def earlier_state_of(
     reject, the same text). One without settled lines must end where a line of the source begins.
     lineage, rejects: table expressions of a source's rows.
     """
-    stage, until = engine.read_parquet([staged.path]), staged.open_line or staged.next_line
+    stage, until = staged.lines_sql, staged.open_line or staged.next_line
     for source in sources:
         if source.bytes <= staged.size or source.layout != layout_id:
             continue

@@ -16,6 +16,7 @@ from typing import Any
 
 from sigaudit.errors import InputProblem, LayoutFaulty, LayoutUnknown
 from sigaudit.reading import ingest, layout_files
+from sigaudit.reading.binding import NoFit, bind
 from sigaudit.reading.clock import is_named_zone
 from sigaudit.reading.guess_columns import Roles, roles
 from sigaudit.reading.guess_cut import MOST_BYTES, Cut, cuts, read_head, text_of
@@ -24,7 +25,7 @@ from sigaudit.reading.guess_times import TimeGuess, times
 from sigaudit.reading.guess_toml import written
 from sigaudit.reading.guess_words import hint, said
 from sigaudit.reading.layout_samples import SAMPLE_ZONE, check_samples
-from sigaudit.reading.layouts import Layout, NoFit, bind
+from sigaudit.reading.layouts import Layout
 from sigaudit.reading.lines import head_of
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.opening import open_store
@@ -77,6 +78,7 @@ class _Receivers:
     layouts_dir: Path
     timezone: str = SAMPLE_ZONE
     own_accounts: Collection[str] = field(default=())
+    dc09_keys: Mapping[str, str] = field(default_factory=dict)
 
     def group_of(self, receiver: str, line: str = "") -> str:
         return "main"

@@ -148,7 +148,7 @@ def _check(store: Store, settled: Settled) -> None:
     rows = sum(file.rows for file in settled.add if file.kind == "signals")
     rows += sum(file.rows for file in store.files("signals") if file.path not in dropped)
     sources = {source.source_id: source for source in store.catalog.sources()} | settled.changed
-    counted = sum(source.n_signals for source in sources.values())
+    counted = sum(source.n_signals + source.n_more for source in sources.values())
     if rows != counted:
         raise SumMismatch(f"{rows} signals lie in files, {counted} belong to sources", next_step="report this")
     for source in settled.changed.values():

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sigaudit.errors import LayoutUnknown
 from sigaudit.model import Progress, ReceiverMap
-from sigaudit.reading import growth
+from sigaudit.reading import frame_keys, growth
+from sigaudit.reading.binding import Bound, NoFit, bind, choose
 from sigaudit.reading.layout_samples import check_samples
-from sigaudit.reading.layouts import BUILT_IN, Bound, Layout, NoFit, bind, choose
+from sigaudit.reading.layouts import BUILT_IN, Layout
 from sigaudit.reading.staging import Staged, stage
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import Source
@@ -39,7 +40,7 @@ class Taken:
         staged = self.staged
         return Source(
             self.source_id, self.arrival.name, staged.sha256, staged.size, staged.head_sha256, staged.lines,
-            staged.next_line, self.bound.layout.id, None, None, None, None, 1, staged.signals, 0, staged.rejects,
+            staged.next_line, self.bound.layout.id, None, None, None, None, 1, staged.signals, 0, 0, staged.rejects,
             staged.skipped, staged.open_line, staged.open_byte, staged.open_skipped, staged.repeated,
         )  # fmt: skip
 
@@ -53,6 +54,7 @@ class Intake:
         scratch: Path, progress: Progress,
     ) -> None:  # fmt: skip
         self._proven = {BUILT_IN}
+        self._frame_keys: Mapping[str, bytes] | None = None
         self.con, self.store, self.receivers, self.layouts = con, store, receivers, layouts
         self.scratch, self.progress = scratch, progress
         self.held = store.catalog.sources()
@@ -104,6 +106,12 @@ class Intake:
         self.next_id += 1
         return taken
 
+    def _keys(self, bound: Bound) -> Mapping[str, bytes]:
+        """Keys of encrypted frames, asked for only where a layout reads frames. Raises SettingsProblem."""
+        if bound.layout.decodes == "frame" and self._frame_keys is None:
+            self._frame_keys = frame_keys.read(self.receivers.dc09_keys)
+        return self._frame_keys or {}
+
     def _rows_of(self, kind: str) -> Callable[[int], str]:
         return lambda source_id: f"({relation(self.store, kind, tag=f's{source_id}')})"
 
@@ -139,7 +147,7 @@ class Intake:
         try:
             return stage(
                 self.con, bound, arrival.path, arrival.name, into, zone=self.receivers.timezone,
-                progress=self.progress, start=start, first_line=first_line, begins=begins,
+                progress=self.progress, start=start, first_line=first_line, begins=begins, keys=self._keys(bound),
             )  # fmt: skip
         finally:
             self.progress.done()

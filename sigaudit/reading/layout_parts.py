@@ -10,7 +10,7 @@ from typing import Any
 from sigaudit.errors import LayoutFaulty
 from sigaudit.reading.layouts import FIELDS
 
-__all__ = ["KEYS", "OWN", "Parts"]
+__all__ = ["HAS", "KEYS", "Parts"]
 
 KEYS: dict[str, frozenset[str]] = {
     "": frozenset(
@@ -22,6 +22,8 @@ KEYS: dict[str, frozenset[str]] = {
             "recognise",
             "text",
             "pattern",
+            "frame",
+            "sheet",
             "time",
             "account",
             "fields",
@@ -29,19 +31,26 @@ KEYS: dict[str, frozenset[str]] = {
             "samples",
         }
     ),
-    "recognise": frozenset({"header", "first_line", "share"}),
+    "recognise": frozenset({"header", "header_within", "first_line", "share"}),
     "text": frozenset({"encoding", "delimiter", "quote", "comment", "header", "columns", "ignore"}),
-    "pattern": frozenset({"line"}),
+    "pattern": frozenset({"line", "begins", "most_lines"}),
+    "frame": frozenset({"account"}),
+    "sheet": frozenset({"name"}),
     "time": frozenset({"column", "format", "timezone", "two_digit_year"}),
     "fields": frozenset(FIELDS),
     "event": frozenset({"style", "qualifiers", "words"}),
-    "account": frozenset({"prefix"}),
+    "account": frozenset({"prefix", "width"}),
     "samples": frozenset({"header", "line", "gives", "rejects", "skips"}),
 }
-# What only one kind of layout has.
-OWN = {
-    "delimited": ("recognise.header", "text.delimiter", "text.quote", "text.header", "text.columns"),
-    "pattern": ("recognise.share", "text.ignore", "pattern.line"),
+# What each kind of layout has of those keys that not all have.
+_LINES = ("recognise.header", "recognise.header_within")
+_MATCHED = ("recognise.share", "pattern.line")
+HAS = {
+    "delimited": (*_LINES, "text.delimiter", "text.quote", "text.header", "text.columns", "text.encoding"),
+    "sheet": (*_LINES, "sheet.name"),
+    "pattern": (*_MATCHED, "pattern.begins", "pattern.most_lines", "text.encoding"),
+    "contact_id": (*_MATCHED, "text.encoding"),
+    "dc09": (*_MATCHED, "frame.account", "text.encoding"),
 }
 
 

@@ -9,7 +9,8 @@ from typing import Any
 
 from sigaudit.errors import LayoutFaulty
 from sigaudit.model import silent
-from sigaudit.reading.layouts import Layout, NoFit, bind
+from sigaudit.reading.binding import NoFit, bind
+from sigaudit.reading.layouts import Layout
 from sigaudit.reading.parse import REASONS, SKIPS
 from sigaudit.reading.staging import make_passes, stage, timed_sql
 from sigaudit.store import engine_duckdb as engine
@@ -23,7 +24,8 @@ def check_samples(layout: Layout) -> int:
     """How many samples agree: all of them. Raises LayoutFaulty naming the sample, what it gives and what it should.
 
     A sample may name its ``header`` line; else the columns the layout asks for stand in their order.
-    ``gives``: columns of ``signals`` (received_utc as text); ``rejects``: a reason; ``skips``: why it says nothing.
+    ``gives``: columns of ``signals`` (received_utc as text), a list of them where a line tells several events;
+    ``rejects``: a reason; ``skips``: why it says nothing.
     """
     con = engine.connect(threads=1)
     try:
@@ -37,7 +39,8 @@ def check_samples(layout: Layout) -> int:
 
 def _check(con: engine.Connection, layout: Layout, number: int, sample: Mapping[str, Any], folder: Path) -> None:
     header = str(sample.get("header", layout.dialect.delimiter.join(layout.required))) if layout.header else ""
-    content = (f"{header}\n" if layout.header else "") + f"{sample['line']}\n"
+    row = [f"{layout.sheet or 'Sheet'}!{n}," if layout.sheet is not None else "" for n in (1, 2)]
+    content = (f"{row[0]}{header}\n" if layout.header else "") + f"{row[1]}{sample['line']}\n"
     encoded = content.encode(layout.dialect.encodings[0])
     path = folder / "sample"
     path.write_bytes(encoded)
@@ -55,7 +58,7 @@ def _check(con: engine.Connection, layout: Layout, number: int, sample: Mapping[
         if wanted not in known:
             raise LayoutFaulty(f"{where}: no such reason: {wanted}", next_step=f"known are {', '.join(known)}")
         found = engine.rows(
-            con, f"select reason from {engine.read_parquet([staged.path])} where line_no > {int(layout.header)}"
+            con, f"select reason from {staged.lines_sql} where line_no > {int(layout.header)} order by line_no"
         )
         if found != [(wanted,)]:
             said = {"rejects": "refused", "skips": "skipped"}[kind]
@@ -64,11 +67,20 @@ def _check(con: engine.Connection, layout: Layout, number: int, sample: Mapping[
     if staged.repeated:
         make_passes(con, staged, "sample_passes")
     rows = engine.arrow(con, timed_sql(staged, "sample_passes" if staged.repeated else None)).to_pylist()
-    if len(rows) != 1:
-        raise LayoutFaulty(f"{where}: should be a signal and is none", next_step="mend one of the two")
-    for name, wanted in sample["gives"].items():
-        if name not in rows[0]:
-            raise LayoutFaulty(f"{where}: no such column: {name}", next_step=f"known are {', '.join(rows[0])}")
-        got = rows[0][name]
+    rows.sort(key=lambda row: (row["line_no"], row["part"]))
+    given = sample["gives"] if isinstance(sample["gives"], list) else [sample["gives"]]
+    if len(rows) != len(given):
+        wanted = "a signal" if len(given) == 1 else f"{len(given)} signals"
+        told = "none" if not rows else f"{len(rows)}"
+        raise LayoutFaulty(f"{where}: should be {wanted} and is {told}", next_step="mend one of the two")
+    for gives, row in zip(given, rows, strict=True):
+        _compare(where, gives, row)
+
+
+def _compare(where: str, gives: Mapping[str, Any], row: Mapping[str, Any]) -> None:
+    for name, wanted in gives.items():
+        if name not in row:
+            raise LayoutFaulty(f"{where}: no such column: {name}", next_step=f"known are {', '.join(row)}")
+        got = row[name]
         if str(got) != str(wanted) and not (name == "received_utc" and got.isoformat(" ").startswith(str(wanted))):
             raise LayoutFaulty(f"{where}: {name} should be {wanted!r}, is {got!r}", next_step="mend one of the two")

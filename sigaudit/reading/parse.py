@@ -7,11 +7,13 @@ Constants of a layout reach the statement escaped by the engine's own rule; noth
 from __future__ import annotations
 
 from sigaudit.reading import patterns
+from sigaudit.reading.binding import Bound
+from sigaudit.reading.codes import dc09, dc09_body
 from sigaudit.reading.event_columns import event_sql, message_sql
-from sigaudit.reading.layouts import Bound, Constant
+from sigaudit.reading.layouts import DECODED, Constant, Layout
 from sigaudit.store.engine_duckdb import literal
 
-__all__ = ["REASONS", "SKIPS", "STAGE_COLUMNS", "constants", "stage_sql"]
+__all__ = ["EMPTY", "REASONS", "SKIPS", "STAGE_COLUMNS", "constants", "stage_sql"]
 
 # Why a line is kept but not used. A closed list: scripts and the README name them.
 REASONS: dict[str, str] = {
@@ -23,8 +25,10 @@ REASONS: dict[str, str] = {
     "time_missing": "the receiver's time is empty",
     "time_unreadable": "the receiver's time is no time of the layout's form, or lies outside 1970 to 2199",
     "account_shape": "the account holds blanks, slashes or control characters, or more than 32 characters",
-    "message_unreadable": "the account stands only in the 16-digit message, which is none or does not add up",
+    "message_unreadable": "the account stands only in the message, which is not of its standard or does not add up",
     "event_missing": "there is no event, and the line is no check-in",
+    **{f"frame_{name}": f"DC-09 frame: {sentence}" for name, sentence in dc09.REASONS.items()},
+    **{f"frame_{name}": f"DC-09 frame: {dc09_body.BODY_REASONS[name]}" for name in dc09_body.SEALED},
 }
 # Lines that say nothing: counted, not kept.
 SKIPS = ("blank", "header", "comment", "ignored")
@@ -32,14 +36,20 @@ SKIPS = ("blank", "header", "comment", "ignored")
 STAGE_COLUMNS = (
     "line_no", "byte_off", "raw", "raw_bytes", "reason", "received_wall", "wall", "stated_utc", "receiver",
     "line", "account", "event_raw", "qualifier", "code", "format", "partition", "zone", "panel_time", "path",
-    "origin", "called", "caller", "text", "key",
+    "origin", "called", "caller", "text", "sequence", "part", "more", "key",
 )  # fmt: skip
+# What a column left out of the stage file is, where not ''.
+EMPTY = {"part": "0::integer", "more": "0::integer"}
 _KEYED = (
     "receiver", "line", "received_wall", "account", "event_raw", "partition", "zone", "format", "panel_time",
-    "path", "origin", "called", "caller", "text",
+    "path", "origin", "called", "caller", "text", "sequence",
+)  # fmt: skip
+# Lines of several events are equal as wholes, and all their events have one key.
+_DECODED_KEYED = (
+    "receiver", "line", "received_wall", "account", "path", "origin", "called", "caller", "sequence", "whole",
 )  # fmt: skip
 _PLACES = ("partition", "zone")
-_PLAIN = ("receiver", "line", "account", "panel_time", "path", "called", "caller", "text")
+_PLAIN = ("receiver", "line", "account", "panel_time", "path", "called", "caller", "text", "sequence")
 _FORMATS = "'contact_id', 'sia', 'contact_input', 'check_in', 'other'"
 _ORIGINS = "'panel', 'communicator', 'network', 'receiver'"
 _ISO = r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}([.,]\d{1,9})?)?"
@@ -47,10 +57,11 @@ _ISO_OFFSET = _ISO + r" ?(Z|[+-]\d{2}(:?\d{2})?)"
 
 
 def constants(bound: Bound) -> tuple[str, ...]:
-    """Columns that no column of the content feeds: empty on every line, so left out of the stage file."""
+    """Columns that no column of the content feeds: empty (or 0) on every line, so left out of the stage file."""
     inner = ("partition", "zone") if bound.layout.event_style == "contact_id" else ()
     unfed = [n for n in (*_PLAIN, *_PLACES) if bound.fields.get(n, Constant("")) == Constant("") and n not in inner]
-    return tuple(name for name in unfed if name not in ("account", "receiver", "line"))
+    counted = () if bound.layout.decodes else tuple(EMPTY)
+    return (*(name for name in unfed if name not in ("account", "receiver", "line")), *counted)
 
 
 def stage_sql(bound: Bound, arriving: str) -> str:
@@ -62,14 +73,16 @@ def stage_sql(bound: Bound, arriving: str) -> str:
     """
     dialect, layout = bound.dialect, bound.layout
     comment = f"when starts_with(raw, {literal(dialect.comment)}) then 'comment'" if dialect.comment else ""
-    header = f"when raw = {literal(bound.header)} then 'header'" if bound.header and "\0" not in bound.header else ""
-    wall, stated = _time(layout.time_format)
+    wall, stated = _times(layout)
     keyed = ", ".join(_keyed(bound))
     made = ("line_no", "byte_off", "raw", "raw_bytes", "reason", "wall", "key", *constants(bound))
     columns = ", ".join(name for name in STAGE_COLUMNS if name not in made)
     blanks = " || ".join(f"chr({ord(blank)})" for blank in patterns.BLANKS if blank != dialect.delimiter)
     cells, unlike = _cut(bound)
+    several = "part, more, " if layout.decodes else ""
+    whole = _place(bound, len(layout.groups) + 1 + DECODED.index("told_whole")) if layout.decodes else ""
     message, inner, unsaid = _message(bound)
+    fed = ", ".join(f"{inner.get(name) or _field(bound, name)} as {name}_0" for name in (*_PLAIN, *_PLACES))
     usual = "sia" if layout.event_style == "sia" else "contact_id"
     return f"""
 with cut as (
@@ -81,7 +94,7 @@ fielded as (
 shaped as (
     select *, case
         when fault <> '' then fault
-        when tidy = '' then 'blank' {comment} {header}
+        when tidy = '' then 'blank' {comment} {_header(bound)}
         {unlike}
         else '' end as shape
     from fielded
@@ -90,15 +103,15 @@ messaged as (
     select *{message} from shaped
 ),
 named as (
-    select line_no, byte_off, raw, raw_bytes, shape, {_joined(bound)} as received_wall,
-        {", ".join(f"{inner.get(name) or _field(bound, name)} as {name}_0" for name in (*_PLAIN, *_PLACES))},
+    select {several}line_no, byte_off, raw, raw_bytes, shape, {_joined(bound)} as received_wall,
+        {whole + " as whole, " if whole else ""}{fed},
         lower({_field(bound, "format")}) as format_0, lower({_field(bound, "origin")}) as origin_0,
         {event_sql(layout, lambda name: _field(bound, name))}{unsaid[0]}
     from messaged
 ),
 meant as (
-    select line_no, byte_off, raw, raw_bytes, shape, received_wall{", unsaid" * bool(unsaid[0])},
-        {wall} as wall, {stated} as stated_utc,
+    select {several}line_no, byte_off, raw, raw_bytes, shape, received_wall{", unsaid" * bool(unsaid[0])},
+        {"whole, " * bool(whole)}{wall} as wall, {stated} as stated_utc,
         {", ".join(f"{name}_0 as {name}" for name in _PLAIN)},
         event_raw, qualifier, code,
         case when format_0 = '' then {literal(usual)} when format_0 in ({_FORMATS}) then format_0
@@ -128,16 +141,32 @@ from meant"""
 def _cut(bound: Bound) -> tuple[str, str]:
     """SQL of the parts of a record, and the branches of a case that say what is wrong with them."""
     layout, (least, most) = bound.layout, bound.dialect.fields
-    if layout.pattern:
-        ignored = f"when f.g0 = '' and regexp_matches(tidy, {literal(layout.ignore)}) then 'ignored'"
-        return (
-            patterns.cut_sql(layout.pattern, len(layout.groups), "tidy"),
-            f"{ignored if layout.ignore else ''} when f.g0 = '' then 'no_match'",
-        )
+    ignored = f"regexp_matches(tidy, {literal(layout.ignore)}) then 'ignored'"
+    if layout.patterns:
+        cut, none = "cells", "f is null"
+        if not bound.in_python:
+            cut, none = patterns.cut_sql(layout.patterns, layout.groups, "tidy"), "f.g0 = ''"
+        ignore = f"when {none} and {ignored}" if layout.ignore else ""
+        return cut, f"{ignore} when {none} then 'no_match'"
+    ignore = f"when {ignored}" if layout.ignore else ""
+    if layout.sheet is not None:
+        other = f"when regexp_replace(f[1], '![0-9]+$', '') <> {literal(bound.sheet)} then 'ignored'"
+        ignore = f"when array_to_string(f[2:], '') = '' then 'blank' {other} {ignore}"
+    # Empty cells behind the last column are only delimiters.
+    over = f"len(f) > {most} and array_to_string(f[{most + 1}:], '') <> ''"
     return (
         f"coalesce(cells, string_split(tidy, {literal(bound.dialect.delimiter)}))",
-        f"when len(f) < {least} then 'too_few_fields' when len(f) > {most} then 'too_many_fields'",
+        f"{ignore} when len(f) < {least} then 'too_few_fields' when {over} then 'too_many_fields'",
     )
+
+
+def _header(bound: Bound) -> str:
+    """The branches for the header, for its repetitions, and for what stands before it."""
+    if not bound.header or "\0" in bound.header:
+        return ""
+    line = "raw" if bound.layout.sheet is None else "raw[strpos(raw, ',') + 1:]"
+    before = f"when line_no < {bound.header_line} then 'header'" if bound.header_line > 1 else ""
+    return f"when {line} = {literal(bound.header)} then 'header' {before}"
 
 
 def _message(bound: Bound) -> tuple[str, dict[str, str], tuple[str, str]]:
@@ -149,7 +178,7 @@ def _message(bound: Bound) -> tuple[str, dict[str, str], tuple[str, str]]:
     message, unsaid = "", ("", "")
     account, inner = _field(bound, "account"), dict[str, str]()
     if layout.event_style == "contact_id":
-        event = _field(bound, "event")
+        event = f"replace({_field(bound, 'event')}, ' ', '')"
         message = f", {message_sql(event)} as message"
         inner = {
             name: f"message[{first}:{last}]"
@@ -161,6 +190,12 @@ def _message(bound: Bound) -> tuple[str, dict[str, str], tuple[str, str]]:
         like = f"regexp_full_match({event}, '[0-9A-Fa-f]{{16}}')" if "account" in layout.fields else f"{event} <> ''"
         account = inner["account"]
         unsaid = f", {account} = '' and message = '' and {like} as unsaid", "when unsaid then 'message_unreadable'"
+    if layout.event_style == "sia_blocks" and isinstance(bound.fields["account"], int):
+        # No empty account: that would be the receiver speaking of itself.
+        unsaid = f", {account} = '' as unsaid", "when unsaid then 'message_unreadable'"
+    if layout.width:
+        short = f"length({account}) between 1 and {layout.width - 1} and regexp_full_match({account}, '[0-9]+')"
+        account = inner["account"] = f"case when {short} then lpad({account}, {layout.width}, '0') else {account} end"
     if layout.prefix is not None:
         prefix = _place(bound, bound.prefix)
         inner["account"] = f"case when {account} = '' then '' else {prefix} || {account} end"
@@ -171,7 +206,7 @@ def _keyed(bound: Bound) -> list[str]:
     """The mapped fields with a separator between them; runs of constants as one constant."""
     parts: list[str] = []
     run = ""
-    for name in _KEYED:
+    for name in _DECODED_KEYED if bound.layout.decodes else _KEYED:
         place = bound.fields.get(name, Constant("")) if name in _PLAIN else 0
         if isinstance(place, Constant):
             run += place.value + "\x1f"
@@ -184,7 +219,7 @@ def _keyed(bound: Bound) -> list[str]:
 def _place(bound: Bound, place: int | Constant) -> str:
     if isinstance(place, Constant):
         return literal(place.value)
-    if bound.layout.pattern:
+    if bound.layout.patterns and not bound.in_python:
         return f"trim(f.g{place})"
     # NULL where a record is too short; its shape makes it a reject already.
     return f"trim(f[{place}])"
@@ -197,6 +232,15 @@ def _field(bound: Bound, name: str) -> str:
 def _joined(bound: Bound) -> str:
     parts = [_place(bound, place) for place in bound.time]
     return parts[0] if len(parts) == 1 else f"trim(concat_ws(' ', {', '.join(parts)}))"
+
+
+def _times(layout: Layout) -> tuple[str, str]:
+    """SQL of (wall time, stated instant); a worksheet's cell of a time is written ISO, whatever its texts are."""
+    wall, stated = _time(layout.time_format)
+    if layout.sheet is None or layout.time_format == "iso":
+        return wall, stated
+    as_cell = _time("iso")
+    return f"coalesce({wall}, {as_cell[0]})", f"coalesce({stated}, {as_cell[1]})"
 
 
 def _time(form: str) -> tuple[str, str]:

@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from sigaudit.reading import gathering
 from sigaudit.reading.lines import Lines
 
 __all__ = ["BATCH", "Dialect", "Records", "decoded"]
@@ -41,13 +42,21 @@ csv.field_size_limit(1 << 28)
 
 @dataclass(frozen=True)
 class Dialect:
-    """How a layout's text is cut. quote, comment: '' = none; fields: how many a record has (least, most)."""
+    """How a layout's text is cut. quote, comment: '' = none; fields: how many a record has (least, most).
+
+    begins: '' or how a record of several lines begins, which has most_lines at most and matches one of patterns.
+    """
 
     encodings: tuple[str, ...] = ("utf-8",)
     delimiter: str = ","
     quote: str = '"'
     comment: str = ""
     fields: tuple[int, int] = (1, 1 << 30)
+    begins: str = ""
+    most_lines: int = 1
+    patterns: tuple[str, ...] = ()
+    groups: tuple[str, ...] = ()
+    ignore: str = ""
 
 
 @dataclass
@@ -87,7 +96,11 @@ class Records:
             self._open(part, n - 1)
         cells: list[list[str] | None] | None = None
         dropped: list[int] = []
-        if self.dialect.quote:
+        if self.dialect.begins:
+            cells, texts = [None] * n, text.to_pylist()
+            n = self._several(part, text, fault, cells, texts, dropped, final)
+            text = pa.array(texts, pa.string())
+        elif self.dialect.quote:
             marked = np.flatnonzero(pc.fill_null(pc.match_substring(text, self.dialect.quote), False))
             if len(marked):
                 cells, texts = [None] * n, text.to_pylist()
@@ -180,6 +193,29 @@ class Records:
         if used > 1 and not least <= len(found) <= most:
             return None, 0
         return found, used
+
+    def _several(
+        self, part: _Part, text: pa.Array, fault: list[str], cells: list[list[str] | None], texts: list[str],
+        dropped: list[int], final: bool,
+    ) -> int:  # fmt: skip
+        """Gathers records of several lines; answers how many lines of the part are settled."""
+        if not fault:
+            fault.extend([""] * len(texts))
+        found, settled = gathering.gather(self.dialect, text, fault, final=final)
+        for record in found:
+            i, used = record.first, record.lines
+            cells[i] = record.cells
+            if used > 1:
+                texts[i] = "".join(_with_end(part, texts, j) for j in range(i, i + used - 1)) + texts[i + used - 1]
+                dropped.extend(range(i + 1, i + used))
+        # Lines that are still to come may belong to the last record; and its own last line may be cut.
+        last = found[-1] if final and found else None
+        if last is not None and (
+            last.first + gathering.reach(self.dialect) > len(texts)
+            or (not part.terminated and last.first + last.lines == len(texts))
+        ):
+            self._open(part, last.first)
+        return settled
 
     def _open(self, part: _Part, i: int) -> None:
         line = part.first_line + i

@@ -92,10 +92,12 @@ def settle(intake: Intake) -> Settled:
             flips = [held for (number, _), held in outcome.flips.items() if number == source.source_id]
             more = sum(1 if held else -1 for held in flips)
             old = f"select {_COLUMNS} from {_held(store, source.source_id)}"
-            settled.take(write_lineage(con, store, source.source_id, old, "", outcome.flips))
+            written = write_lineage(con, store, source.source_id, old, "", outcome.flips)
+            settled.take(written)
             settled.changed[source.source_id] = replace(
-                source, n_signals=source.n_signals + more, n_repeats=source.n_repeats - more
-            )
+                source, n_signals=source.n_signals + more, n_repeats=source.n_repeats - more,
+                n_more=_counts(con, store, written)[2],
+            )  # fmt: skip
     return settled
 
 
@@ -133,7 +135,7 @@ def _part(con: engine.Connection, store: Store, one: Taken) -> _Part:
     engine.run(
         con,
         f"create or replace temp view {view} as select {one.source_id}::integer as source_id, {_FRESH_COLUMNS} "
-        f"from ({fresh})",
+        f"from ({fresh}) where part = 0",
     )
     counted = (
         "select receiver, line, strftime(received_utc, '%Y-%m') as month, {fresh} as is_fresh, count(*) as n, "
@@ -229,13 +231,10 @@ def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: O
     held = f"line_no not in {refused}" if refusals else "true"
     fresh = f"select source_id, {_FRESH_COLUMNS}, {held} as held from fresh_{number}"
     lineage = write_lineage(con, store, number, _standing(store, one) if one.before else None, fresh, outcome.flips)
-    rejects = write_rejects(con, store, number, engine.read_parquet([staged.path]), _SKIPS, one.resume)
+    rejects = write_rejects(con, store, number, staged.lines_sql, _SKIPS, one.resume)
     settled.take(lineage)
     settled.take(rejects)
-    count, signals = 0, 0
-    if lineage.add:
-        written = engine.read_parquet([store.root / lineage.add[0].path])
-        count, signals = engine.rows(con, f"select count(*), count(*) filter (where held) from {written}")[0]
+    count, signals, more = _counts(con, store, lineage)
     n_rejects = sum(file.rows for file in rejects.add)
     lines, skipped = staged.lines, staged.skipped
     before = one.before
@@ -255,9 +254,19 @@ def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: O
         min((row.first_utc for row in part.lines if row.first_utc), default=None),
         max((row.last_utc for row in part.lines if row.last_utc), default=None),
         part.range.first if part.range else None, part.range.last if part.range else None, part.resolution_s, signals,
-        count - signals, n_rejects, skipped, staged.open_line, staged.open_byte, staged.open_skipped,
+        more, count - signals, n_rejects, skipped, staged.open_line, staged.open_byte, staged.open_skipped,
         staged.repeated or bool(before and before.repeated_hour),
     )  # fmt: skip
+
+
+def _counts(con: engine.Connection, store: Store, lineage: Written) -> tuple[int, int, int]:
+    """Lines of a source that say something, those of them that are held, and the events these have beyond the first."""
+    if not lineage.add:
+        return 0, 0, 0
+    written = engine.read_parquet([store.root / lineage.add[0].path])
+    held = "count(*), count(*) filter (where held), coalesce(sum(more) filter (where held), 0)"
+    count, signals, more = engine.rows(con, f"select {held} from {written}")[0]
+    return int(count), int(signals), int(more)
 
 
 def _least(a: datetime | None, b: datetime | None) -> datetime | None:

@@ -6,7 +6,7 @@ repeated hour of a clock change needs the order of a receiver's lines.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,15 +14,18 @@ import pyarrow as pa
 
 from sigaudit.errors import InputProblem, SigauditError, SumMismatch
 from sigaudit.model import Progress
+from sigaudit.reading.binding import Bound
 from sigaudit.reading.clock import Clock, passes_sql
-from sigaudit.reading.layouts import Bound
+from sigaudit.reading.codes import dc09, sia
+from sigaudit.reading.decoding import PARTED, Decoder
 from sigaudit.reading.lines import HEAD, Digests, Lines
-from sigaudit.reading.parse import SKIPS, STAGE_COLUMNS, constants, stage_sql
+from sigaudit.reading.parse import EMPTY, SKIPS, STAGE_COLUMNS, constants, stage_sql
 from sigaudit.reading.records import BATCH, Records
 from sigaudit.store import engine_duckdb as engine
 
 __all__ = ["SKIPPED", "Staged", "make_passes", "stage", "timed_sql"]
 
+_NOTHING = "''"
 SKIPPED = ", ".join(f"'{name}'" for name in SKIPS)
 
 
@@ -52,22 +55,31 @@ class Staged:
     repeated: bool
     constants: tuple[str, ...]
     local: bool
+    parted: bool
+
+    @property
+    def lines_sql(self) -> str:
+        """Table expression of the stage file with one row per line: of several events, the first."""
+        staged = engine.read_parquet([self.path])
+        return f"(select * from {staged} where part = 0)" if self.parted else staged
 
 
 def stage(
     con: engine.Connection, bound: Bound, path: Path, name: str, into: Path, *, zone: str, progress: Progress,
-    start: int = 0, first_line: int = 1, begins: tuple[int, str] = (0, ""),
+    start: int = 0, first_line: int = 1, begins: tuple[int, str] = (0, ""), keys: Mapping[str, bytes] | None = None,
 ) -> Staged:  # fmt: skip
     """Reads a file from byte ``start`` (which begins line ``first_line``) and writes the stage file ``into``.
 
-    zone: the station's zone, for layouts that say so; begins: (n, sha256) the first n bytes must have.
+    zone: the station's zone, for layouts that say so; begins: (n, sha256) the first n bytes must have;
+    keys: of encrypted frames, by account.
     Raises InputProblem and kin; nothing else is changed.
     """
     digests = Digests(wanted=(HEAD, begins[0]))
     lines = Lines(path, name, start=start, first_line=first_line, digests=digests)
     records = Records(lines, bound.dialect)
-    feed = _Feed(records, progress)
-    reader = pa.RecordBatchReader.from_batches(BATCH, feed.batches())
+    decoder = Decoder(bound, keys or {}) if bound.layout.decodes else None
+    feed = _Feed(records, decoder, progress)
+    reader = pa.RecordBatchReader.from_batches(BATCH if decoder is None else PARTED, feed.batches())
     try:
         engine.stream(
             con, "arriving", reader,
@@ -79,7 +91,9 @@ def stage(
             raise feed.problem
     if begins[0] and digests.found.get(begins[0]) != begins[1]:
         raise InputProblem(f"{name}: changed while it was read", next_step="take it in again")
+    parted = "part" not in constants(bound)
     staged = engine.read_parquet([into])
+    staged = f"(select * from {staged} where part = 0)" if parted else staged
     counts = engine.rows(
         con,
         f"select count(*), count(*) filter (where reason = ''), "
@@ -105,22 +119,22 @@ def stage(
         into, total, signals, total - signals - skipped, skipped, digests.size, digests.hexdigest(),
         digests.found.get(HEAD, digests.hexdigest()), lines.count + 1, records.open_line,
         records.open_byte, open_skipped,
-        _notes(lines), clock, repeated, constants(bound), stated == 0,
+        (*_notes(lines), *_oddities(decoder)), clock, repeated, constants(bound), stated == 0, parted,
     )  # fmt: skip
 
 
 class _Feed:
     """Hands batches to the engine and keeps our own error, which the engine would wrap in its words."""
 
-    def __init__(self, records: Records, progress: Progress) -> None:
-        self.records, self.progress = records, progress
+    def __init__(self, records: Records, decoder: Decoder | None, progress: Progress) -> None:
+        self.records, self.decoder, self.progress = records, decoder, progress
         self.problem: SigauditError | None = None
 
     def batches(self) -> Iterator[pa.RecordBatch]:
         seen = 0
         try:
             for batch in self.records:
-                yield batch
+                yield batch if self.decoder is None else self.decoder(batch)
                 self.progress.step(self.records.lines.digests.size - seen)
                 seen = self.records.lines.digests.size
         except SigauditError as problem:
@@ -136,7 +150,9 @@ def timed_sql(staged: Staged, passes: str | None) -> str:
     """
     clock = staged.clock
     columns = ", ".join(
-        f"'' as {name}" if name in staged.constants else f"s.{name}" for name in STAGE_COLUMNS if name != "reason"
+        f"{EMPTY.get(name, _NOTHING)} as {name}" if name in staged.constants else f"s.{name}"
+        for name in STAGE_COLUMNS
+        if name != "reason"
     )
     earlier = f"coalesce(s.stated_utc, {clock.utc_sql('s.wall')})"
     source = f"{engine.read_parquet([staged.path])} s"
@@ -159,10 +175,7 @@ def timed_sql(staged: Staged, passes: str | None) -> str:
 def make_passes(con: engine.Connection, staged: Staged, table: str) -> None:
     """Makes the table ``timed_sql`` joins for lines in repeated hours."""
     change = staged.clock.change_sql("wall")
-    relation = (
-        f"(select line_no, receiver, wall, {change} as change_no from {engine.read_parquet([staged.path])} "
-        "where reason = '')"
-    )
+    relation = f"(select line_no, receiver, wall, {change} as change_no from {staged.lines_sql} where reason = '')"
     engine.run(con, f"create or replace temp table {engine.identifier(table)} as {passes_sql(relation)}")
 
 
@@ -185,3 +198,11 @@ def _notes(lines: Lines) -> tuple[str, ...]:
     if lines.unterminated:
         found.append("last line is cut off: provisional until the file grows")
     return tuple(found)
+
+
+def _oddities(decoder: Decoder | None) -> list[str]:
+    """What the standards do not allow and nobody can mistake, counted."""
+    if decoder is None:
+        return []
+    said = {**dc09.TOLERATED, **sia.TOLERATED}
+    return [f"{n} lines accepted although {said[name]}" for name, n in sorted(decoder.tolerated.items())]

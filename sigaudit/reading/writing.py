@@ -10,6 +10,7 @@ from functools import partial
 import pyarrow as pa
 
 from sigaudit.model import Progress, ReceiverMap
+from sigaudit.reading.parse import EMPTY
 from sigaudit.reading.union import LineId, State
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import LiveFile
@@ -106,8 +107,8 @@ def write_signals(
 def _made_afterwards(fresh: Sequence[FreshRows], receivers: ReceiverMap, month: str) -> dict[str, str]:
     """Columns (name -> SQL) of a month's fresh lines that need not be carried through the sort."""
     several = [one for one in fresh if month in one.months]
-    empty = set.intersection(*(set(one.constants) for one in several)) - {"origin"}
-    made = dict.fromkeys(sorted(empty), "''")
+    empty = set.intersection(*(set(one.constants) for one in several)) - {"origin", "more"}
+    made = {name: EMPTY.get(name, "''") for name in sorted(empty)}
     if len({receivers.group_of(*pair) for one in several for pair in one.lines}) == 1:
         made["account_key"] = f"receiver_group || '/' || {_owner(receivers, 'account')}"
     return made
@@ -118,6 +119,7 @@ def _sorted(body: str, made: Mapping[str, str]) -> str:
     columns = ", ".join(f"{made[name]} as {name}" if name in made else engine.identifier(name) for name in SIGNALS)
     carried = ", ".join(engine.identifier(name) for name in SIGNALS if name not in made)
     order = f"{made.get('account_key', 'account_key')}, received_utc, source_id, line_no"
+    order += "" if "part" in made else ", part"
     return f"select {columns} from (select {carried} from ({body}) order by {order})"
 
 
@@ -226,8 +228,8 @@ select {group} || '/' || {owner} as account_key,
     {group} as receiver_group, t.account, {utc} as received_utc, t.received_wall, {doubt} as time_doubt,
     coalesce({edge}, false) as edge_doubt, t.receiver, t.line, t.event_raw, t.qualifier, t.code, t.format,
     t.partition, t.zone, t.panel_time, t.path,
-    case when {owner} = '' then 'receiver' else t.origin end as origin, t.called, t.caller, t.text, t.raw,
-    {one.source_id}::integer as source_id, t.line_no
+    case when {owner} = '' then 'receiver' else t.origin end as origin, t.called, t.caller, t.text, t.sequence, t.raw,
+    {one.source_id}::integer as source_id, t.line_no, t.part
 from ({one.sql}) t {joins}
 where {taken} and {utc} >= {_month(begin)} and {utc} < {_month(_next(begin))} {near}"""
 

@@ -19,7 +19,7 @@ from sigaudit.errors import StoreMissing, StoreOtherVersion, StoreProblem
 
 __all__ = ["KINDS", "SCHEMA_VERSION", "Catalog", "LiveFile", "Source", "SourceLine"]
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 KINDS = ("signals", "rejects", "lineage", "facts", "runs", "roster")
 
 _SCHEMA = """
@@ -35,7 +35,7 @@ create table sources (
     head_sha256 text not null, lines integer not null, next_line integer not null,
     layout text not null, first_utc text, last_utc text,
     first_second text, last_second text, resolution_s integer not null,
-    n_signals integer not null, n_repeats integer not null,
+    n_signals integer not null, n_more integer not null, n_repeats integer not null,
     n_rejects integer not null, n_skipped integer not null, provisional_line integer not null,
     provisional_byte integer not null, provisional_skipped integer not null, repeated_hour integer not null
 );
@@ -66,6 +66,7 @@ class LiveFile:
 class Source:
     """One export as taken in. lines = n_signals + n_repeats + n_rejects + n_skipped.
 
+    n_more: events beyond the first of the lines that are signals; n_signals + n_more rows lie in the store.
     name: as given, forward slashes. sha256, bytes: of the decompressed content; head_sha256: of its
     first 4096 bytes. first_utc, last_utc: its first and last signal, naive UTC, None without signals.
     next_line: number of the first line after it (a quoted record can run over several).
@@ -90,6 +91,7 @@ class Source:
     last_second: datetime | None
     resolution_s: int
     n_signals: int
+    n_more: int
     n_repeats: int
     n_rejects: int
     n_skipped: int

@@ -14,8 +14,8 @@ SIGNALS: dict[str, str] = {
     "received_wall": "varchar", "time_doubt": "varchar", "edge_doubt": "boolean", "receiver": "varchar",
     "line": "varchar", "event_raw": "varchar", "qualifier": "varchar", "code": "varchar", "format": "varchar",
     "partition": "varchar", "zone": "varchar", "panel_time": "varchar", "path": "varchar", "origin": "varchar",
-    "called": "varchar", "caller": "varchar", "text": "varchar", "raw": "varchar", "source_id": "integer",
-    "line_no": "bigint",
+    "called": "varchar", "caller": "varchar", "text": "varchar", "sequence": "varchar", "raw": "varchar",
+    "source_id": "integer", "line_no": "bigint", "part": "integer",
 }  # fmt: skip
 REJECTS: dict[str, str] = {
     "source_id": "integer", "line_no": "bigint", "byte_off": "bigint", "reason": "varchar", "field": "varchar",
@@ -24,7 +24,7 @@ REJECTS: dict[str, str] = {
 LINEAGE: dict[str, str] = {
     "source_id": "integer", "line_no": "bigint", "byte_off": "bigint", "key": "uuid", "second": "timestamp",
     "received_utc": "timestamp", "pass": "tinyint", "time_doubt": "varchar",
-    "receiver": "varchar", "line": "varchar", "held": "boolean",
+    "receiver": "varchar", "line": "varchar", "more": "integer", "held": "boolean",
 }  # fmt: skip
 _COLUMNS = {"signals": SIGNALS, "rejects": REJECTS, "lineage": LINEAGE}
 

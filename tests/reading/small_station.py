@@ -24,6 +24,7 @@ class Receivers:
     timezone: str = "America/New_York"
     own_accounts: tuple[str, ...] = ()
     groups: dict[str, str] = field(default_factory=dict)
+    dc09_keys: dict[str, str] = field(default_factory=dict)
 
     def group_of(self, receiver: str, line: str = "") -> str:
         return self.groups.get(f"{receiver}/{line}", self.groups.get(receiver, "main"))

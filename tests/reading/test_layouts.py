@@ -8,8 +8,8 @@ import pytest
 
 from sigaudit.errors import LayoutAmbiguous, LayoutFaulty, LayoutUnknown
 from sigaudit.reading import layout_files
+from sigaudit.reading.binding import NoFit, bind, choose
 from sigaudit.reading.layout_samples import check_samples
-from sigaudit.reading.layouts import NoFit, bind, choose
 from sigaudit.store import shipped
 from tests.reading.small_station import Station
 

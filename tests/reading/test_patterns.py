@@ -121,7 +121,7 @@ def test_a_csv_is_no_printer_log_and_two_that_fit_are_not_chosen_between(station
         ("[fields]", "[text]\nignore = ['ok', 'x(?!y)']\n[fields]", r"text.ignore: is no list of patterns"),
         ("[fields]", '[text]\ndelimiter = ";"\n[fields]', r'text.delimiter: is for layouts of the kind "delimited"'),
         ('kind = "pattern"', 'kind = "delimited"', r'is for layouts of the kind "pattern"'),
-        ('kind = "pattern"', 'kind = "poem"', r"kind: expected one of delimited, pattern"),
+        ('kind = "pattern"', 'kind = "poem"', r"kind: expected one of delimited, sheet, pattern, contact_id, dc09"),
     ],
 )
 def test_a_faulty_pattern_is_one_sentence(tmp_path, old, new, words):
@@ -152,7 +152,7 @@ def test_what_would_backtrack_for_ever_is_linear(station):
 def test_the_engine_and_the_check_of_a_head_agree(pattern):
     lines = ["a", "ab", "abc", "ABC", "a.b", "é", "éa", "1", "a\0b"]
     con = engine.connect(threads=1)
-    cut = patterns.cut_sql(pattern, len(patterns.group_names(pattern)), "line")
+    cut = patterns.cut_sql([pattern], patterns.group_names(pattern), "line")
     found = engine.rows(con, f"select ({cut}).g0 <> '' from (select unnest(?) as line)", [lines])
     con.close()
     assert [row[0] for row in found] == patterns.whole(pattern, lines)
@@ -173,7 +173,7 @@ def test_any_text_is_a_pattern_that_runs_or_is_refused(pattern, lines):
         assert str(reason)
         return
     con = engine.connect(threads=1)
-    cut = patterns.cut_sql(pattern, len(names), "line")
+    cut = patterns.cut_sql([pattern], names, "line")
     found = engine.rows(con, f"select ({cut}).g0 <> '' from (select unnest(?) as line)", [lines])
     con.close()
     told = patterns.whole(pattern, lines)
@@ -184,6 +184,6 @@ def test_as_many_groups_as_there_are_fields_and_more():
     pattern = "".join(f"(?P<g{i}>.)" for i in range(40))
     con = engine.connect(threads=1)
     line = "0123456789" * 4
-    ((found,),) = engine.rows(con, f"select {patterns.cut_sql(pattern, 40, '?')}", [line])
+    ((found,),) = engine.rows(con, f"select {patterns.cut_sql([pattern], patterns.group_names(pattern), '?')}", [line])
     con.close()
     assert list(found.values()) == [line, *line]

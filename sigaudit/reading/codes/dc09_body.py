@@ -20,6 +20,8 @@ BODY_REASONS = {
     "needs_extra": "encrypted, and the extra dc09 is not installed",
     "wrong_key": "the data do not open with the key given, or carry no time",
 }
+# Why an encrypted body stayed closed: with a key it may be read yet.
+SEALED = ("no_key", "key_length", "needs_extra", "wrong_key")
 CHECK_IN_TOKENS = ("NULL", "XNM")
 
 _CONTACT_ID = re.compile("([0-9])([0-9B-F]{3}) ([0-9B-F]{2}) ([0-9B-F]{3})")
