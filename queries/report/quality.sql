@@ -1,9 +1,11 @@
 -- purpose: what the data themselves leave in doubt
 -- grain:   one row per topic, reason and source
--- reads:   rejects, seen_sources, signals, all_fact_day
+-- reads:   rejects, seen_sources, signals, all_fact_day, order_breaks,
+--          unordered
 -- params:  $from, $until timestamp [UTC]
 -- returns: counts with one sample: rejects by reason, repeats of lines held
---          already, doubtful times, resends and unknown codes in the window
+--          already, doubtful times, steps back of a receiver's clock, resends
+--          and unknown codes in the window
 select
     'reject' as topic,
     r.reason,
@@ -38,6 +40,25 @@ where
 group by g.time_doubt, s.name
 union all
 select
+    'order_break' as topic,
+    'receiver ' || b.receiver || ': clock stepped back ' || b.step as reason,
+    cast(1 as bigint) as n,
+    'line ' || cast(b.line_no as varchar) as sample,
+    s.name as source
+from order_breaks as b
+inner join seen_sources as s on b.source_id = s.source_id
+where b.until_utc >= $from - interval 28 day and b.from_utc < $until
+union all
+select
+    'order_break' as topic,
+    'receiver ' || u.receiver || ': not in order of time' as reason,
+    cast(1 as bigint) as n,
+    '' as sample,
+    s.name as source
+from unordered as u
+inner join seen_sources as s on u.source_id = s.source_id
+union all
+select
     'resend' as topic,
     'sent again: acknowledgement not heard' as reason,
     cast(sum(d.n_resend) as bigint) as n,
@@ -59,4 +80,4 @@ where
     and d.first_utc < $until
     and d.event_class = 'unknown'
 group by d.code, d.receiver, d.line
-order by topic, reason, source
+order by topic, reason, source, sample

@@ -117,10 +117,14 @@ def status(workspace: Workspace = None, json: Json = False) -> None:
     rekey.ensure(store, settings, memory_limit=settings.memory_limit, progress=console.Drawn())
     facts.build(store, memory_limit=settings.memory_limit, progress=console.Drawn())
     rows = coverage_days.by_line_and_day(store, settings)
+    notes = coverage_days.unordered(store)
     if json:
-        console.document("status", {"days": rows, "sources": [vars(s) for s in store.catalog.sources()]})
+        sources = [vars(source) for source in store.catalog.sources()]
+        console.document("status", {"days": rows, "sources": sources, "notes": notes})
         return
     console.table(rows)
+    for said in notes:
+        console.note(said)
     console.note(coverage_days.summary(store))
 
 

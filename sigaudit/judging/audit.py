@@ -16,7 +16,7 @@ import pyarrow as pa
 
 from sigaudit.errors import NothingToRead
 from sigaudit.judging import cards as card_files
-from sigaudit.judging import findings, limits, tables, windows
+from sigaudit.judging import clocks, findings, limits, tables, windows
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.judge import SourceSpan, judge
@@ -110,7 +110,8 @@ def _tables(
     store: Store, settings: Settings, label: str, cards: Mapping[str, Card], earlier: list[Run], desk: Desk,
     roster: Mapping[str, pa.Table], progress: Progress, *, pages: bool,
 ) -> dict[str, pa.Table]:  # fmt: skip
-    judged = judge(desk, roster, cards, settings, spans(store), progress=progress)
+    known = clocks.known_at(store, desk.window.as_of_utc)
+    judged = judge(desk, roster, cards, settings, spans(store), progress=progress, clocks=known)
     accounts = tables.accounts(desk)
     says = limits.severities(cards, settings)
     found = findings.compose(
@@ -246,6 +247,7 @@ def _fingerprint(
         "version": VERSION,
         "signals": store.fingerprint("signals", months),
         "sources": _visible(store, window),
+        "clocks": clocks.known_at(store, window.as_of_utc).told(),
         "settings": [(e.key, _told(e.value)) for e in settings.entries()],
         "cards": [(c.id, c.sql, c.card_file.read_text(encoding="utf-8")) for c in cards.values()],
         "queries": [

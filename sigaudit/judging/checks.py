@@ -1,8 +1,9 @@
 """Runs the checks and says of each row how bad it is and how sure.
 
 A check's SQL measures and compares; nothing else happens to its verdicts than what stands here,
-alike for all checks: doubtful times, an inferred interval and partial log coverage each lower the
-grade by one, and a requirement known only from memory never makes more than a note.
+alike for all checks: doubtful times (marked, or beside a step of the receiver's clock), an inferred
+interval and partial log coverage each lower the grade by one, and a requirement known only from
+memory never makes more than a note.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from sigaudit.errors import CheckFaulty, UsageProblem
+from sigaudit.judging import clocks
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.measures import KEPT, ROSTER
@@ -61,7 +63,7 @@ def run_all(desk: Desk, cards: Iterable[Card], account_ranges: Iterable[tuple[st
     rows = pa.concat_tables(found) if found else ROWS.empty_table()
     rows = rows.sort_by([(name, "ascending") for name in ("check_id", "account_key", "subject")])
     _no_doubles(rows, {card.id: card for card in cards})
-    return rows
+    return clocks.doubt(desk, rows)
 
 
 def run_one(desk: Desk, card: Card) -> pa.Table:

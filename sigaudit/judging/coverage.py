@@ -20,6 +20,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pyarrow as pa
 
+from sigaudit.judging.clocks import skipped_hours
 from sigaudit.judging.silences import SHORTEST_S, Series, Silence, find, together, usual_gap
 
 HOUR_S = 3600.0
@@ -67,12 +68,14 @@ def survey(
     first_s: float,
     as_of_s: float,
     zone: ZoneInfo,
+    steps: Iterable[tuple[str, float, float]] = (),
 ) -> Coverage:
     """Coverage of every receiver line from ``first_s`` to ``as_of_s`` [s since 1970].
 
     sources: (source id, receiver, line, first, last) one per source and line in it, first and last
     of the whole source; own_events: (receiver, time) of power and start-up events of receivers;
-    failed_deliveries: (receiver, time) of 354 events, the sign of a backlog.
+    failed_deliveries: (receiver, time) of 354 events, the sign of a backlog; steps: (receiver, from, until)
+    of clocks that stepped back.
     """
     spans = _spoken_for(traffic, list(sources), as_of_s)
     holes: list[Hole] = []
@@ -88,14 +91,16 @@ def survey(
                 Silence(a, b, 0.0, is_open=b >= as_of_s),
                 as_of_s,
             )
-    own, failed = _by_receiver(own_events), _by_receiver(failed_deliveries)
+    own, failed, steps = _by_receiver(own_events), _by_receiver(failed_deliveries), list(steps)
     for receiver, lines in _lines_of(traffic).items():
         pooled = together([traffic[key] for key in lines])
         all_spans = _merge([span for key in lines for span in spans[key]])
         whole = find(pooled, all_spans, as_of_s, zone)
         for silence in whole:
             kind = _which_outage(silence, own[receiver], failed[receiver])
-            _add(holes, incidents, kind, receiver, [key[1] for key in lines], silence, as_of_s)
+            clock = skipped_hours(receiver, silence.from_s, silence.until_s, steps)
+            kind = "not_told_apart" if clock else kind
+            _add(holes, incidents, kind, receiver, [key[1] for key in lines], silence, as_of_s, clock=clock)
         if len(lines) > 1:
             for key in lines:
                 for silence in find(traffic[key], spans[key], as_of_s, zone):
@@ -256,7 +261,7 @@ def _overlap(one: Silence, other: Silence) -> bool:
 
 def _add(
     holes: list[Hole], incidents: list[dict[str, Any]], kind: str, receiver: str, lines: list[str],
-    silence: Silence, as_of_s: float,
+    silence: Silence, as_of_s: float, *, clock: bool = False,
 ) -> None:  # fmt: skip
     same = next(
         (
@@ -271,7 +276,7 @@ def _add(
         same = {
             "incident_id": "I-" + hashlib.sha256(text.encode()).hexdigest()[:8], "kind": kind, "receiver": receiver,
             "lines": set(), "from_s": silence.from_s, "until_s": silence.until_s, "is_open": silence.is_open,
-            "expected": silence.expected, "p": silence.p if kind != "export_gap" else None,
+            "expected": silence.expected, "p": silence.p if kind != "export_gap" else None, "clock": clock,
         }  # fmt: skip
         incidents.append(same)
     same["lines"].update(lines)

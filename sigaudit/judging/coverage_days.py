@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from sigaudit.judging import audit
+from sigaudit.judging import audit, clocks
 from sigaudit.judging.coverage import Coverage
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.judge import survey
 from sigaudit.settings import Settings
 from sigaudit.store import facts
+from sigaudit.store.clock_breaks import step_words
 from sigaudit.store.engine_duckdb import connect
 from sigaudit.store.opening import Store
 
@@ -24,7 +25,9 @@ def by_line_and_day(store: Store, settings: Settings) -> list[dict[str, Any]]:
     with connect(memory_limit=settings.memory_limit) as con:
         history = as_of - timedelta(weeks=settings.history_weeks)
         facts.cut(store, con, as_of, as_of, history)
-        found = survey(Desk(con, Window(history, as_of, as_of)), audit.spans(store), settings)
+        known = clocks.known_at(store)
+        found = survey(Desk(con, Window(history, as_of, as_of)), audit.spans(store), settings, known)
+    said = clock_notes(store, known)
     rows = []
     for (receiver, line), series in sorted(found.traffic.items()):
         spans = found.spans[receiver, line]
@@ -40,7 +43,10 @@ def by_line_and_day(store: Store, settings: Settings) -> list[dict[str, Any]]:
                 {
                     "receiver": receiver, "line": line, "day": day.isoformat(), "signals": series.between(a, b),
                     "covered_h": round(held / 3600, 1), "of_h": round((b - a) / 3600, 1),
-                    "note": _note(found, receiver, line, a, b),
+                    "note": ", ".join(
+                        [*_holes(found, receiver, line, a, b), *(w for r, x, y, w in said if r == receiver
+                         and x < b and y >= a)]
+                    ),
                 }
             )  # fmt: skip
             day += timedelta(days=1)
@@ -62,6 +68,24 @@ def _edges(day: date, settings: Settings) -> tuple[float, float]:
     return a, b
 
 
-def _note(found: Coverage, receiver: str, line: str, a: float, b: float) -> str:
+def clock_notes(store: Store, known: clocks.Clocks) -> list[tuple[str, float, float, str]]:
+    """(receiver, from, until [s since 1970], words) of every step back of a receiver's clock, with its place."""
+    names = {source.source_id: source.name for source in store.catalog.sources()}
+    return [
+        (receiver, a, b, f"clock stepped back {step_words(b - a)} ({names[one.source_id]}:{one.line_no})")
+        for one, (receiver, a, b) in zip(known.breaks, known.steps, strict=True)
+    ]
+
+
+def unordered(store: Store) -> list[str]:
+    """One line for each receiver of a source whose lines are in no order of time."""
+    names = {source.source_id: source.name for source in store.catalog.sources()}
+    return [
+        f"{names[source]}: receiver {receiver!r} is not in order of time; its clock is not judged by it"
+        for source, receiver in clocks.known_at(store).unordered
+    ]
+
+
+def _holes(found: Coverage, receiver: str, line: str, a: float, b: float) -> list[str]:
     kinds = {h.kind for h in found.holes if (h.receiver, h.line) == (receiver, line) and h.from_s < b and h.until_s > a}
-    return ", ".join(sorted(kinds)).replace("_", " ")
+    return [kind.replace("_", " ") for kind in sorted(kinds)]

@@ -16,6 +16,7 @@ import pyarrow as pa
 
 from sigaudit.judging import checks, coverage, limits, measures
 from sigaudit.judging.cards import Card
+from sigaudit.judging.clocks import Clocks
 from sigaudit.judging.coverage import Coverage, Line
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.silences import Series
@@ -45,16 +46,19 @@ def judge(
     *,
     progress: Progress = silent,
     ready: Coverage | None = None,
+    clocks: Clocks | None = None,
 ) -> Judged:
     """Verdict rows of all checks that are not switched off.
 
     sources: (source id, receiver, line, first, last) with the first and last signal of the whole
-    source [naive UTC]. ``ready`` replaces the survey of log coverage. Raises SettingsProblem,
-    CheckFaulty.
+    source [naive UTC]. ``ready`` replaces the survey of log coverage. clocks: what the exports tell of
+    the receivers' clocks, None = nothing. Raises SettingsProblem, CheckFaulty.
     """
     says = limits.severities(cards, settings)
     active = [card for card in cards.values() if says.get(card.id) != "off"]
-    found = ready or survey(desk, sources, settings)
+    clocks = clocks or Clocks()
+    clocks.put(desk)
+    found = ready or survey(desk, sources, settings, clocks)
     measures.station_wide(desk, roster, cards, settings, found)
     account_ranges = measures.ranges(desk, settings.account_range)
     for low, high in over(progress, account_ranges, "measuring accounts"):
@@ -64,7 +68,7 @@ def judge(
     return Judged(rows, found, account_ranges)
 
 
-def survey(desk: Desk, sources: Iterable[SourceSpan], settings: Settings) -> Coverage:
+def survey(desk: Desk, sources: Iterable[SourceSpan], settings: Settings, clocks: Clocks) -> Coverage:
     """Log coverage from the first covered minute to ``as_of``."""
     as_of_s = _seconds(desk.window.as_of_utc)
     spans = [(s, r, ln, _seconds(a), _seconds(b)) for s, r, ln, a, b in sources if a < desk.window.as_of_utc]
@@ -79,7 +83,7 @@ def survey(desk: Desk, sources: Iterable[SourceSpan], settings: Settings) -> Cov
         " order by all"
     )
     first_s = min((a for *_, a, _ in spans), default=as_of_s)
-    return coverage.survey(traffic, spans, own, failed, first_s, as_of_s, settings.zone)
+    return coverage.survey(traffic, spans, own, failed, first_s, as_of_s, settings.zone, clocks.steps)
 
 
 def _traffic(desk: Desk) -> dict[Line, Series]:

@@ -29,7 +29,7 @@ KEPT = (
     "heard", "ranks_as", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses",
     "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
-    "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "limits",
+    "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "clock_doubts", "limits",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -107,6 +107,7 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         "21_test",
         "22_check_in",
         "23_edge",
+        "24_clock_doubts",
         "30_heard",
         "31_life",
         "32_episodes",

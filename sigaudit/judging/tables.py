@@ -20,6 +20,8 @@ _WHY = {
     "receiver_line_outage": "This line fell silent while its receiver's other lines went on.",
     "not_told_apart": "The receiver shows nothing on any line; an outage and a hole in the export look alike"
     " here. Ask the station's log which it was.",
+    "clock": "As long as a step back of this receiver's clock in the same days: most likely hours that the clock"
+    " jumped over, in which nothing was lost. See the order breaks under data quality.",
 }
 _MARKS = ((8.0, "8 h"), (4.0, "4 h"))
 
@@ -62,7 +64,8 @@ def incidents(desk: Desk, judged: Judged) -> pa.Table:
             "from_utc": _instant(i["from_s"]), "until_utc": None if i["is_open"] else _instant(i["until_s"]),
             "accounts": counts.get(i["incident_id"], (0, 0))[0], "expected": i["expected"] or None, "seen": 0,
             "p": i["p"],
-            "excused": counts.get(i["incident_id"], (0, 0))[1], "why": _WHY[i["kind"]],
+            "excused": counts.get(i["incident_id"], (0, 0))[1],
+            "why": _WHY["clock" if i["clock"] else i["kind"]],
         }
         for i in judged.coverage.incidents
         if i["from_s"] < until_s and i["until_s"] > from_s

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from sigaudit.errors import InputProblem, NothingToRead, SigauditError, SumMismatch, TooManyRejects
 from sigaudit.model import Progress, ReceiverMap, silent
-from sigaudit.reading import growth, layout_files
+from sigaudit.reading import growth, layout_files, order_breaks
 from sigaudit.reading.intake import Intake
 from sigaudit.reading.lines import head_of
 from sigaudit.reading.settling import Settled, settle
@@ -136,7 +136,8 @@ def _settle(store: Store, intake: Intake) -> list[SourceResult]:
         if not total.closes or min(total.signals, total.repeats) < 0:
             raise SumMismatch(f"{one.arrival.name}: the sum does not close: {total}", next_step="report this")
         state = "grown" if one.before is not None else "new"
-        results.append(SourceResult(one.arrival.name, one.source_id, state, one.bound.layout.id, total, staged.notes))
+        notes = (*staged.notes, *order_breaks.notes(settled.breaks[one.source_id], one.resume))
+        results.append(SourceResult(one.arrival.name, one.source_id, state, one.bound.layout.id, total, notes))
     _check(store, settled)
     store.commit(add=settled.add, drop=settled.drop, catalog_changes=settled.apply)
     return results

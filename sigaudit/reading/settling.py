@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
+from sigaudit.reading import order_breaks
 from sigaudit.reading.intake import Intake, Taken
 from sigaudit.reading.merging import Fresh, merge, overlaps
 from sigaudit.reading.parse import SKIPS
@@ -21,8 +22,10 @@ from sigaudit.reading.writing import (
     write_rejects,
     write_signals,
 )
+from sigaudit.store import clock_breaks
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import LiveFile, Source, SourceLine, put_source, put_source_lines
+from sigaudit.store.clock_breaks import ClockBreak
 from sigaudit.store.opening import Store
 from sigaudit.store.relations import LINEAGE, relation
 
@@ -44,6 +47,7 @@ class Settled:
     lines: dict[int, list[SourceLine]] = field(default_factory=dict)
     kept: dict[int, int] = field(default_factory=dict)
     prefixes: list[tuple[int, int, str]] = field(default_factory=list)
+    breaks: dict[int, list[ClockBreak]] = field(default_factory=dict)
 
     def take(self, written: Written) -> None:
         self.add += written.add
@@ -55,6 +59,8 @@ class Settled:
             put_source(con, source)
         for source_id, lines in self.lines.items():
             put_source_lines(con, source_id, lines)
+        for source_id, breaks in self.breaks.items():
+            clock_breaks.put(con, source_id, breaks)
         con.executemany("insert or replace into source_prefixes values (?, ?, ?)", self.prefixes)
 
 
@@ -86,6 +92,8 @@ def settle(intake: Intake) -> Settled:
     settled.take(write_signals(con, store, fresh_rows, intake.receivers, change, intake.progress))
     for part in parts:
         _settle_source(con, store, part, outcome, settled)
+    for number in {source.source_id for source in intake.held} - clock_breaks.known(store.catalog) - set(ids):
+        settled.breaks[number] = order_breaks.find(con, _held(store, number), number)  # held since before they counted
     others = {source for source, _ in outcome.flips} - set(ids)
     for source in intake.held:
         if source.source_id in others:
@@ -235,6 +243,8 @@ def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: O
     settled.take(lineage)
     settled.take(rejects)
     count, signals, more = _counts(con, store, lineage)
+    written = [engine.read_parquet([store.root / file.path]) for file in lineage.add]
+    settled.breaks[number] = [found for one_file in written for found in order_breaks.find(con, one_file, number)]
     n_rejects = sum(file.rows for file in rejects.add)
     lines, skipped = staged.lines, staged.skipped
     before = one.before

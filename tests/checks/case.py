@@ -22,6 +22,7 @@ import pyarrow as pa
 from sigaudit.intervals import interval_seconds
 from sigaudit.judging import judge as judging
 from sigaudit.judging.cards import Card
+from sigaudit.judging.clocks import Clocks
 from sigaudit.judging.coverage import Coverage, Hole
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.silences import Series
@@ -52,8 +53,8 @@ class Case:
         from_utc, until_utc = (_utc(given[name], zone) for name in ("from", "until"))
         return Window(from_utc, until_utc, _utc(given.get("as_of", given["until"]), zone))
 
-    def run(self, card: Card) -> list[dict[str, Any]]:
-        """Rows of the check over this case, as the contract's columns."""
+    def run(self, card: Card, clocks: Clocks | None = None) -> list[dict[str, Any]]:
+        """Rows of the check over this case, as the contract's columns; clocks: what is known of the receivers'."""
         settings = self.settings()
         window = self.window(settings.zone)
         con = engine_duckdb.connect()
@@ -67,7 +68,9 @@ class Case:
             desk.make(f"all_{name}", query(f"facts/{name}"))
         tables = roster.read(self.folder / "roster", settings).tables
         covered = _coverage(self.folder / "coverage.csv", signals, window, settings.zone)
-        judged = judging.judge(desk, tables, {card.id: card, **_limit_cards(card)}, settings, [], ready=covered)
+        judged = judging.judge(
+            desk, tables, {card.id: card, **_limit_cards(card)}, settings, [], ready=covered, clocks=clocks
+        )
         return [row for row in judged.rows.to_pylist() if row["check_id"] == card.id]
 
 

@@ -14,7 +14,10 @@ END = START + 42 * DAY
 A, B = START + 36 * DAY, START + 36 * DAY + 6 * 3600
 
 
-def run(lost: set[str], *, own: list[float] = [], failed: list[float] = [], until: float = END) -> Coverage:  # noqa: B006
+def run(
+    lost: set[str], *, own: list[float] = [], failed: list[float] = [], until: float = END,  # noqa: B006
+    steps: list[tuple[str, float, float]] = [],  # noqa: B006
+) -> Coverage:  # fmt: skip
     traffic = {}
     for i, line in enumerate(("1", "2")):
         times = stream(20.0, 6, 10 + i)
@@ -22,7 +25,7 @@ def run(lost: set[str], *, own: list[float] = [], failed: list[float] = [], unti
             times = times[(times < A) | (times > B)]
         traffic["R", line] = series(times[times < until])
     sources = [(1, "R", "1", START, until), (1, "R", "2", START, until)]
-    return survey(traffic, sources, [("R", t) for t in own], [("R", t) for t in failed], START, until, ZONE)
+    return survey(traffic, sources, [("R", t) for t in own], [("R", t) for t in failed], START, until, ZONE, steps)
 
 
 def kinds(found: Coverage) -> list[tuple[str, str]]:
@@ -84,3 +87,29 @@ def test_an_account_on_two_lines_is_excused_only_while_both_are_silent() -> None
     assert {row[0] for row in rows} == {"R/2"}
     both = shared_holes(run({"1", "2"}), ["R/1|R/2"])
     assert len(both) == 1 and both[0][1] <= A and both[0][2] >= B
+
+
+def test_hours_that_a_clock_jumped_over_are_blamed_on_nobody() -> None:
+    """The clock went back by six hours, and forward again over A to B: six hours twice, six hours not at all.
+
+    Even a power event of the receiver does not make an outage of them. Worked by hand; no source.
+    """
+    step = ("R", A - 2 * DAY, A - 2 * DAY + (B - A))
+    plain, known = run({"1", "2"}, own=[B + 60]), run({"1", "2"}, own=[B + 60], steps=[step])
+    assert kinds(plain) == [("receiver_outage", "1, 2")]
+    assert kinds(known) == [("not_told_apart", "1, 2")]
+    assert [i["clock"] for i in known.incidents] == [True]
+    # Another receiver's step, one of another length, one of last month: no reason.
+    for other in (("S", *step[1:]), ("R", step[1], step[2] + 3600), ("R", step[1] - 30 * DAY, step[2] - 30 * DAY)):
+        assert kinds(run({"1", "2"}, own=[B + 60], steps=[other])) == [("receiver_outage", "1, 2")]
+
+
+def test_a_step_back_alone_is_no_silence() -> None:
+    """A clock an hour ahead is set right at A: an hour is written twice, nothing is missing."""
+    traffic = {}
+    for line, seed in (("1", 10), ("2", 11)):
+        times = stream(20.0, 6, seed)
+        traffic["R", line] = series(np.sort(np.where(times >= A, times - 3600, times)))
+    sources = [(1, "R", line, START, END - 3600) for line in ("1", "2")]
+    found = survey(traffic, sources, [("R", A)], [], START, END - 3600, ZONE, [("R", A - 3600, A)])
+    assert (kinds(found), found.holes) == ([], [])

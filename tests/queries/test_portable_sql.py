@@ -66,14 +66,14 @@ CONSTRUCTS = {
 _FACTS = {*FACTS, "fact_minute", "fact_receiver"}
 _ON_THE_WAY = {
     "heard_as", "day", "test", "check_in", "edge", "ways", "ways_settled", "receiver_lines", "receiver_kinds",
-    "path_sets", "set_holes", "numbers", "edition_rules", "rhythm", "received_slots",
+    "path_sets", "set_holes", "numbers", "edition_rules", "rhythm", "received_slots", "order_breaks",
 }  # fmt: skip
 _OF_A_RUN = {
     *(f"all_{name}" for name in (*FACTS, *ROSTER)), *(f"kept_{name}" for name in (*KEPT, "tests_by_day")),
     "kept_received_slots", "asked", "asked_keys", "page_events", "page_signals", "proof_limits", "rejects",
     "seen_sources", "source_names", "station", "signals", "codes", "calendar", "accounts", "zones", "life", "heard",
     "ranks_as", "kept_ranks_as", "requirements", "paths", "account_line_facts",
-    "visible_requirements", "excuses", "day_classes",
+    "visible_requirements", "excuses", "day_classes", "order_breaks", "unordered",
 }  # fmt: skip
 TABLES: dict[str, set[str]] = {
     "events": {"signals", "codes"},
