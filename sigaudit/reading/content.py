@@ -62,7 +62,8 @@ class Content:
             self.wide, self.torn, self.returns = mark in _WIDE, False, False
             self._decoder = codecs.getincrementaldecoder(_WIDE[mark])("surrogatepass") if self.wide else None
             self._waiting = self._narrow(mark)
-            peeked = self._waiting = self._take(_PEEKED)
+            peeked = self._take(_PEEKED)
+            self._waiting = peeked + self._waiting
             # A CR at the very end may have its feed still to come.
             self.returns = not self.workbook and b"\n" not in peeked and b"\r" in peeked[:-1]
         except InputProblem:

@@ -37,6 +37,18 @@ def test_utf_16_says_what_utf_8_says(tmp_path, encoding, packed):
     assert "UTF-16, read as UTF-8" in result.sources[0].notes
 
 
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("size", [1, 1000, 1 << 16, 1 << 22])
+def test_a_long_utf_16_file_is_all_there(tmp_path, encoding, size):
+    text = FEFF + "".join(f"{i},caf\u00e9 \u65e5 \U0001f512\r\n" for i in range(120_000))
+    path = tmp_path / "a"
+    path.write_bytes(text.encode(encoding))
+    assert path.stat().st_size > 3 << 20
+    with Content(path, "a") as content:
+        head = content.read(size)
+        assert head + content.read(1 << 24) == text.encode() and len(head) == min(size, len(text.encode()))
+
+
 def test_the_same_log_saved_as_utf_16_and_as_utf_8_is_one_source(station):
     station.take(("a.csv", (FEFF + TEXT).encode("utf-16-le")))
     assert station.take(("b.csv", (FEFF + TEXT).encode())).sum.signals == 0
