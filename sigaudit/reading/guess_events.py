@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from sigaudit.reading.codes import code_table, sia_table
 from sigaudit.reading.guess_words import said
 
-__all__ = ["EventGuess", "events"]
+__all__ = ["EventGuess", "events", "meaning"]
 
 _LEAST = 0.8  # share of the filled values that must be known codes
 _WORDS = {
@@ -58,6 +58,11 @@ def events(rows: Sequence[Sequence[str]], free: Sequence[int], names: Sequence[s
         elif (share := _codes(column)) >= _LEAST:
             found.append(_separate(rows, i, share, free, names))
     return sorted(found, key=lambda one: -one.score)
+
+
+def meaning(word: str) -> str:
+    """E, R or P for a word of the trade that says what happened, else ''."""
+    return _MEANT.get(re.sub("[^a-z0-9]", "", word.casefold()), "")
 
 
 def _whole(column: Sequence[str], at: int) -> EventGuess | None:
@@ -143,7 +148,7 @@ def _qualifier(
     restorable = Counter(
         row[at] for row in rows if (found := known.get(row[code].upper())) is not None and found.restorable != "no"
     )
-    meant = {word: _MEANT.get(re.sub("[^a-z0-9]", "", word.casefold()), "") for word in words}
+    meant = {word: meaning(word) for word in words}
     covered = sum(counted[word] for word in words if meant[word]) / sum(counted[word] for word in words)
     header = 0.1 * any(part in name for part in ("qual", "state", "status", "new", "restor", "type", "kind"))
     if covered > 0.98:

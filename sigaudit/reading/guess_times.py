@@ -27,6 +27,10 @@ _DATES: tuple[tuple[re.Pattern[str], tuple[str, ...]], ...] = (
     (re.compile(r"\d\d?([-/. ])[A-Za-z]{4,9}\1\d{4}"), ("%d{s}%B{s}%Y",)),
     (re.compile(r"[A-Za-z]{3}( )\d\d?, \d{4}"), ("%b %d, %Y",)),
     (re.compile(r"[A-Za-z]{3}( )\d\d? \d{4}"), ("%b %d %Y",)),
+    (re.compile(rf"\d{{4}} \d\d?{_SEP}\d\d?(?!\d|\1)"), ("%Y %m{s}%d", "%Y %d{s}%m")),
+    (re.compile(rf"\d{{4}} \d\d?{_SEP}\d\d?\1(?= |$)"), ("%Y %m{s}%d{s}", "%Y %d{s}%m{s}")),
+    (re.compile(r"\d{4} \d\d?([-. ]?)[A-Za-z]{3}(?![A-Za-z])"), ("%Y %d{s}%b",)),
+    (re.compile(r"\d{4} [A-Za-z]{3}( +)\d\d?(?!\d)"), ("%Y %b %d",)),
     (re.compile(r"\d{8}(?!\d)()"), ("%Y%m%d", "%d%m%Y", "%m%d%Y")),
     (re.compile(r"\d{8}(?=\d)()"), ("%Y%m%d",)),
     (re.compile(r"\d{6}(?!\d)()"), ("%y%m%d", "%d%m%y", "%m%d%y")),
@@ -135,8 +139,8 @@ def _kin(form: str, other: str) -> bool:
 
 def _habit(form: str) -> int:
     """Where nothing else decides: points are written day first, other marks month first (common practice)."""
-    day_first = form.startswith("%d")
-    return int(day_first != form.startswith(("%d.", "%m.")))
+    date = form.removeprefix("%Y ")
+    return int(date.startswith("%d") != date.startswith(("%d.", "%m.")))
 
 
 def _forms(value: str) -> Iterator[str]:

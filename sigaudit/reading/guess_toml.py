@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from sigaudit.reading.guess import Draft
+    from sigaudit.reading.guess_delimited import Draft
 
 __all__ = ["written"]
 

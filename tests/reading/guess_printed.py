@@ -109,48 +109,68 @@ def plain_page(n: int) -> Sequence[str]:
 PRINTED: list[Printed] = [
     Printed(
         "labels",
-        lambda o, n: f"{o.at:%m/%d/%Y %H:%M:%S} R{o.receiver} L{int(o.line):02d} ACCT {o.account} {ev(o)} "
-        f"GRP {p2(o)} ZONE {o.zone} {label(o)}",
+        lambda o, n: (
+            f"{o.at:%m/%d/%Y %H:%M:%S} R{o.receiver} L{int(o.line):02d} ACCT {o.account} {ev(o)} "
+            f"GRP {p2(o)} ZONE {o.zone} {label(o)}"
+        ),
     ),
     Printed(
         "brackets",
-        lambda o, n: f"[{o.at:%d.%m.%Y %H:%M:%S}] ({o.receiver}/{o.line}) <{o.account}> {ev(o)}/{p2(o)}/{o.zone} "
-        f"{label(o).title()}",
+        lambda o, n: (
+            f"[{o.at:%d.%m.%Y %H:%M:%S}] ({o.receiver}/{o.line}) <{o.account}> {ev(o)}/{p2(o)}/{o.zone} "
+            f"{label(o).title()}"
+        ),
     ),
     Printed(
         "fixed columns, empty places, pages",
-        lambda o, n: f"{o.at:%d/%m/%y %H:%M:%S}   {o.receiver}   {o.line:>2}   {o.account}   {ev(o)}   "
-        f"{blank(p2(o))}   {blank(o.zone)}   {label(o)}",
-        page=plain_page, footer=["", "       continued"], end="\r\n",
+        lambda o, n: (
+            f"{o.at:%d/%m/%y %H:%M:%S}   {o.receiver}   {o.line:>2}   {o.account}   {ev(o)}   "
+            f"{blank(p2(o))}   {blank(o.zone)}   {label(o)}"
+        ),
+        page=plain_page,
+        footer=["", "       continued"],
+        end="\r\n",
     ),
     Printed(
         "key and value",
-        lambda o, n: f"{o.at:%Y-%m-%dT%H:%M:%S} rx={o.receiver} ln={o.line} acct={o.account} ev={ev(o)} "
-        f"part={o.partition} zn={o.zone}",
+        lambda o, n: (
+            f"{o.at:%Y-%m-%dT%H:%M:%S} rx={o.receiver} ln={o.line} acct={o.account} ev={ev(o)} "
+            f"part={o.partition} zn={o.zone}"
+        ),
     ),
     Printed(
         "month name",
-        lambda o, n: f"{o.at:%d-%b-%y %H:%M:%S}  R{o.receiver}/L{o.line}  {o.account}  {ev(o)}  {p2(o)} {o.zone}".upper(),
+        lambda o, n: (
+            f"{o.at:%d-%b-%y %H:%M:%S}  R{o.receiver}/L{o.line}  {o.account}  {ev(o)}  {p2(o)} {o.zone}".upper()
+        ),
     ),
     Printed(
         "zone only where there is one",
-        lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} RCV {o.receiver} LINE {o.line} ACCT {o.account} {ev(o)} {label(o)}"
-        + (f" AREA {o.partition} ZONE {o.zone}" if o.zone != "000" else ""),
+        lambda o, n: (
+            f"{o.at:%Y-%m-%d %H:%M:%S} RCV {o.receiver} LINE {o.line} ACCT {o.account} {ev(o)} {label(o)}"
+            + (f" AREA {o.partition} ZONE {o.zone}" if o.code != "602" else "")
+        ),
     ),
     Printed(
         "no year, year on the page",
-        lambda o, n: f"{o.at:%m/%d %H:%M:%S} R{o.receiver} L{o.line} ACCT {o.account} {ev(o)} GRP {p2(o)} ZONE {o.zone}",
-        page=lambda n: [f"SIGNALS OF 2026   PAGE {n}"], needs="no year",
+        lambda o, n: (
+            f"{o.at:%m/%d %H:%M:%S} R{o.receiver} L{o.line} ACCT {o.account} {ev(o)} GRP {p2(o)} ZONE {o.zone}"
+        ),
+        page=lambda n: [f"SIGNALS OF 2026   PAGE {n}"],
+        needs="no year",
     ),
     Printed(
         "no year",
         lambda o, n: f"{o.at:%d-%b %H:%M}  RX{o.receiver} L{o.line}  ACCT {o.account}  {ev(o)}  ZONE {o.zone}".upper(),
-        told=("receiver", "line", "account", "event", "zone"), needs="no year",
+        told=("receiver", "line", "account", "event", "zone"),
+        needs="no year",
     ),
     Printed(
         "words for events",
         lambda o, n: f"{o.at:%m/%d/%Y %H:%M:%S} R{o.receiver} L{o.line} ACCT {o.account} {said(o)} ZONE {o.zone}",
-        told=("receiver", "line", "account", "zone"), words=True, needs="event.words",
+        told=("receiver", "line", "account", "zone"),
+        words=True,
+        needs="event.words",
     ),
     Printed(
         "digits",
@@ -158,8 +178,10 @@ PRINTED: list[Printed] = [
     ),
     Printed(
         "kind apart from code",
-        lambda o, n: f"{o.at:%d.%m.%Y %H:%M:%S} REC {o.receiver} LINE {o.line} ACCT {o.account} "
-        f"{'NEW' if o.qualifier == 'E' else 'RST'} {o.code} AREA {o.partition} POINT {o.zone}",
+        lambda o, n: (
+            f"{o.at:%d.%m.%Y %H:%M:%S} REC {o.receiver} LINE {o.line} ACCT {o.account} "
+            f"{'NEW' if o.qualifier == 'E' else 'RST'} {o.code} AREA {o.partition} POINT {o.zone}"
+        ),
     ),
     Printed(
         "hexadecimal accounts",
@@ -168,8 +190,10 @@ PRINTED: list[Printed] = [
     ),
     Printed(
         "twelve hours",
-        lambda o, n: f"{o.at:%m/%d/%Y %I:%M:%S %p}  RCVR {o.receiver}  LINE {o.line}  ACCT {o.account}  EVENT {ev(o)}  "
-        f"ZONE {o.zone}",
+        lambda o, n: (
+            f"{o.at:%m/%d/%Y %I:%M:%S %p}  RCVR {o.receiver}  LINE {o.line}  ACCT {o.account}  EVENT {ev(o)}  "
+            f"ZONE {o.zone}"
+        ),
         told=("receiver", "line", "account", "event", "zone"),
     ),
     Printed(
@@ -179,8 +203,10 @@ PRINTED: list[Printed] = [
     ),
     Printed(
         "numbered lines",
-        lambda o, n: f"#{n + 123:06d} {o.at:%Y-%m-%d %H:%M:%S} <{o.receiver}-{o.line}> ACCT={o.account} {ev(o)} "
-        f"AREA {o.partition} POINT {o.zone} \"{label(o).lower()}\"",
+        lambda o, n: (
+            f"#{n + 123:06d} {o.at:%Y-%m-%d %H:%M:%S} <{o.receiver}-{o.line}> ACCT={o.account} {ev(o)} "
+            f'AREA {o.partition} POINT {o.zone} "{label(o).lower()}"'
+        ),
     ),
     Printed(
         "glued",
@@ -188,19 +214,26 @@ PRINTED: list[Printed] = [
     ),
     Printed(
         "time at the end",
-        lambda o, n: f"REC {o.receiver}/{o.line} ACCT {o.account} {ev(o)} PART {o.partition} ZONE {o.zone} "
-        f"@ {o.at:%m/%d/%Y %H:%M:%S}",
+        lambda o, n: (
+            f"REC {o.receiver}/{o.line} ACCT {o.account} {ev(o)} PART {o.partition} ZONE {o.zone} "
+            f"@ {o.at:%m/%d/%Y %H:%M:%S}"
+        ),
     ),
     Printed(
         "free remarks, cp1252",
-        lambda o, n: f"{o.at:%d.%m.%Y %H:%M:%S} EMPF {o.receiver} LINE {o.line} ACCT {o.account} {ev(o)} ZONE {o.zone}"
-        + ("", " Tür offen, Gebäude 2", " call back", " 2 keyholders informed (see book)")[n % 4],
-        told=("receiver", "line", "account", "event", "zone"), encoding="cp1252",
+        lambda o, n: (
+            f"{o.at:%d.%m.%Y %H:%M:%S} EMPF {o.receiver} LINE {o.line} ACCT {o.account} {ev(o)} ZONE {o.zone}"
+            + ("", " Tür offen, Gebäude 2", " call back", " 2 keyholders informed (see book)")[n % 4]
+        ),
+        told=("receiver", "line", "account", "event", "zone"),
+        encoding="cp1252",
     ),
     Printed(
         "marks and odd lines",
-        lambda o, n: f"{'*' if o.code in ('110', '130') else ' '} {o.at:%Y-%m-%d %H:%M:%S} RX {o.receiver} LN {o.line} "
-        f"ACCT {o.account} {ev(o)} PRT {o.partition} ZN {o.zone}",
+        lambda o, n: (
+            f"{'*' if o.code in ('110', '130') else ' '} {o.at:%Y-%m-%d %H:%M:%S} RX {o.receiver} LN {o.line} "
+            f"ACCT {o.account} {ev(o)} PRT {o.partition} ZN {o.zone}"
+        ),
         odd={30: "PAPER LOW", 90: "PAPER LOW", 120: "PAPER LOW"},
     ),
     Printed(
@@ -210,29 +243,37 @@ PRINTED: list[Printed] = [
     ),
     Printed(
         "day or month",
-        lambda o, n: f"{o.at:%d/%m/%Y %H:%M:%S} R{o.receiver} L{o.line} ACCT {o.account} {ev(o)} GRP {p2(o)} ZONE {o.zone}",
-        station={"days": 3.0, "start": station(1)[0].at.replace(day=2)}, needs="can be read as",
+        lambda o, n: (
+            f"{o.at:%d/%m/%Y %H:%M:%S} R{o.receiver} L{o.line} ACCT {o.account} {ev(o)} GRP {p2(o)} ZONE {o.zone}"
+        ),
+        station={"days": 3.0, "start": station(1)[0].at.replace(day=2)},
+        needs="can be read as",
     ),
     Printed(
         "date on lines of its own",
-        lambda o, n: (f"---- {o.at:%d.%m.%Y} ----\n" if n % 40 == 0 else "")
-        + f"{o.at:%H:%M:%S} R{o.receiver} L{o.line} ACCT {o.account} {ev(o)} ZONE {o.zone}",
+        lambda o, n: (
+            (f"---- {o.at:%d.%m.%Y} ----\n" if n % 40 == 0 else "")
+            + f"{o.at:%H:%M:%S} R{o.receiver} L{o.line} ACCT {o.account} {ev(o)} ZONE {o.zone}"
+        ),
         cannot="date",
     ),
     Printed(
         "frames",
         lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} {o.receiver} {frame(o, n)}",
-        told=("receiver", "account", "sia", "zone"), kind="dc09",
+        told=("receiver", "account", "sia", "zone"),
+        kind="dc09",
     ),
     Printed(
         "frames with sum and length",
         lambda o, n: f"{o.at:%d.%m.%Y %H:%M:%S} RX{o.receiver} LN {o.line} <- {frame(o, n, envelope=True)}",
-        told=("receiver", "line", "account", "sia", "zone"), kind="dc09",
+        told=("receiver", "line", "account", "sia", "zone"),
+        kind="dc09",
     ),
     Printed(
         "frames, codes in digits",
         lambda o, n: f"[{o.at:%Y-%m-%dT%H:%M:%S}] {frame(o, n, 'NULL' if n % 3 == 0 else 'ADM-CID', 'R1L0')}",
-        told=("account",), kind="dc09",
+        told=("account",),
+        kind="dc09",
     ),
     Printed(
         "messages",

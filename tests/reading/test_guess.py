@@ -156,9 +156,10 @@ FRAMES = "\n".join(f'\nABCD0028"SIA-DCS"{n:04d}L0#1234[#1234|NBA{n:02d}]_06:30:1
 TABLE = "name;city;amount\n" + "\n".join(f"Invented {n};Nowhere;{n * 3}" for n in range(40))
 
 
-@pytest.mark.parametrize("text", [FIXED, FRAMES], ids=["printer", "frames"])
-def test_what_is_not_delimited_is_not_guessed(text, tmp_path):
-    with pytest.raises(LayoutUnknown, match="looks like fixed text; a pattern layout is needed"):
+@pytest.mark.parametrize(("text", "missing"), [(FIXED, "the event"), (FRAMES, "no time")], ids=["one word", "frames"])
+def test_text_that_says_no_time_or_no_event_is_not_guessed(text, missing, tmp_path):
+    """Frames as they come from the wire have no time of receipt; one word for all events tells nothing apart."""
+    with pytest.raises(LayoutUnknown, match=missing):
         guess(written(tmp_path, text.encode()))
 
 
