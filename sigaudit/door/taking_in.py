@@ -192,7 +192,7 @@ def layouts_guess(
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
-    """Propose a layout for an unknown delimited export: TOML on stdout; preview, share and doubts on stderr.
+    """Propose a layout for an unknown export: TOML on stdout; preview, share and doubts on stderr.
 
     Example: sigaudit layouts guess exports/week.txt
     """
@@ -218,6 +218,8 @@ def layouts_guess(
     for row in found.preview:
         console.note("  ".join(f"{name}={value}" for name, value in row.items() if value != ""))
     console.note(f"this layout explains {found.explained:.1%} of the lines; look at the preview before it is used")
+    if found.layout.timezone == "station":
+        console.note("times that state no offset are read in the station's zone; --timezone names another")
     for doubt in found.unsure:
         console.note(f"unsure: {doubt}")
 

@@ -11,7 +11,7 @@ from statistics import median
 from sigaudit.reading.codes import contact_id
 from sigaudit.reading.guess_tokens import FRAME, MESSAGE, Token
 
-__all__ = ["Inside", "clock_of", "holds_inside", "inside_of"]
+__all__ = ["HEADED", "Inside", "clock_of", "holds_inside", "inside_of"]
 
 _LEAST = 0.4  # of the filled lines that must hold one
 _FRAME = re.compile(FRAME)
@@ -19,6 +19,7 @@ _MESSAGE = re.compile(rf"(?<![0-9A-Za-z]){MESSAGE}(?![0-9A-Za-z])")
 _IN_FRAME = re.compile(
     r"#([0-9A-Fa-f]{3,16})\[(?:#?[0-9A-Fa-f]*\|)?(?:N?[^\]]*?([A-Z]{2})([0-9]{0,4})|([136][0-9A-F]{3}) (..) (...))?"
 )
+HEADED = re.compile('[0-9A-Fa-f]{8}"')  # CRC and length in front of a frame
 _STAMP = re.compile(r"_(\d\d:\d\d:\d\d,\d\d-\d\d-\d{4})")
 
 

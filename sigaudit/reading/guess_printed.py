@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 
 from sigaudit.reading import guess_pattern_toml
 from sigaudit.reading.guess_delimited import Samples, few, unclear
-from sigaudit.reading.guess_inside import Inside, clock_of, inside_of
+from sigaudit.reading.guess_inside import HEADED, Inside, clock_of, inside_of
 from sigaudit.reading.guess_pattern import Found, timed, understood
 from sigaudit.reading.guess_regex import line_pattern, masked
 from sigaudit.reading.patterns import BLANKS, searched, whole
@@ -51,16 +51,18 @@ class PrintedDraft:
 
 
 def printed(text: str, year: str) -> PrintedDraft | str:
-    """The draft, or what is missing: time, date (the lines have only a clock), account, event, or pattern.
+    """The draft, or what is missing: time, account, event, date (the lines have a clock alone), envelope (frames
 
-    year: what is taken where times have none and no other line names one.
+    without their CRC) or pattern (none takes the lines apart). year: taken where times have none and no line names one.
     """
     # Blanks in front keep a printer's columns in their places until these are found.
-    placed = [line.rstrip(BLANKS).lstrip("\v\f\r") for line in text.split("\n", 2 * _MOST_LINES)]
+    placed = [line.rstrip(BLANKS).lstrip("\v\f\r") for line in text.split("\n")[: 2 * _MOST_LINES]]
     placed = [line for line in placed if line][:_MOST_LINES]
     lines = [line.strip(BLANKS) for line in placed]
     inside = inside_of(lines)
     cut = timed(placed, inside)
+    if inside.token == "F" and sum(HEADED.search(line) is not None for line in lines) < 0.5 * len(cut):
+        return "envelope"
     if len(cut) < max(2, _LEAST_TIMED * len(lines)):
         return "time"
     yearless = any(token.kind == "Y" for one in cut.values() for token in one)
@@ -72,6 +74,8 @@ def printed(text: str, year: str) -> PrintedDraft | str:
             return found
         groups = _groups(found, inside)
         pattern = line_pattern(found.parts, groups, len(found.lines))
+        if any("\t" in lines[at] for at in found.lines):
+            pattern = pattern.replace(" ", r"\s")  # every blank of it stands where a tab may stand
         held = [lines[at] for at in found.lines]
         if _unlike(pattern, held, found, groups) <= 0.01 * len(held):
             break

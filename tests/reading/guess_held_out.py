@@ -156,7 +156,7 @@ HELD_OUT: list[Printed] = [
     ),
     Printed(
         "frames, thousandths, tabs",
-        lambda o, n: f"{o.at:%Y-%m-%dT%H:%M:%S}.{n % 1000:03d}\tRX{o.receiver}\t{frame(o, n)}",
+        lambda o, n: f"{o.at:%Y-%m-%dT%H:%M:%S}.{n % 1000:03d}\tRX{o.receiver}\t{frame(o, n, envelope=True)}",
         told=("receiver", "account", "sia", "zone"),
         kind="dc09",
     ),

@@ -259,7 +259,7 @@ PRINTED: list[Printed] = [
     ),
     Printed(
         "frames",
-        lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} {o.receiver} {frame(o, n)}",
+        lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} {o.receiver} {frame(o, n, envelope=True)}",
         told=("receiver", "account", "sia", "zone"),
         kind="dc09",
     ),
@@ -271,9 +271,16 @@ PRINTED: list[Printed] = [
     ),
     Printed(
         "frames, codes in digits",
-        lambda o, n: f"[{o.at:%Y-%m-%dT%H:%M:%S}] {frame(o, n, 'NULL' if n % 3 == 0 else 'ADM-CID', 'R1L0')}",
+        lambda o, n: (
+            f"[{o.at:%Y-%m-%dT%H:%M:%S}] {frame(o, n, 'NULL' if n % 3 == 0 else 'ADM-CID', 'R1L0', envelope=True)}"
+        ),
         told=("account",),
         kind="dc09",
+    ),
+    Printed(
+        "frames without sum and length",
+        lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} {o.receiver} {frame(o, n)}",
+        cannot="CRC",
     ),
     Printed(
         "messages",

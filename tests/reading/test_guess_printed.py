@@ -135,5 +135,5 @@ def test_a_log_much_longer_than_what_is_looked_at(tmp_path):
     path = tmp_path / "long.txt"
     path.write_bytes(log.content() * 60)
     found = guess(path)
-    assert found.layout.pattern
+    assert found.layout.patterns
     assert found.explained == 1.0
