@@ -29,7 +29,8 @@ KEPT = (
     "heard", "ranks_as", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses",
     "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
-    "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "clock_doubts", "limits",
+    "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "message_forms", "supervision_rules",
+    "clock_doubts", "limits",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -141,7 +142,7 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
                  "63_losses", "64_tests_by_day",
         "65_received_slots",
         "66_busy_tests",
-        "74_contact_pairs"):  # fmt: skip
+        "74_contact_pairs", "75_message_forms", "76_supervision_rules"):  # fmt: skip
         desk.make_query(f"measures/{name}")
     for table in (*KEPT, *SUMS):
         desk.keep(table, f"kept_{table}")
@@ -223,18 +224,20 @@ def _either_clock(tests: pd.DataFrame) -> pd.DataFrame:
 
 
 def _edition_rules(confirmed: tuple[str, ...]) -> pa.Table:
-    """Dialer test intervals by edition; a figure known from memory counts as seen once the station confirms it."""
+    """Dialer tests and path supervision by edition; from memory counts as seen once the station confirms the figure."""
+    wanted = {("phone", "test_s"), ("cellular", "supervision_s"), ("internet", "supervision_s")}
     rows = [
         {
             "edition": rule.edition, "kind": rule.technology_kind, "system_type": system, "quantity": rule.quantity,
+            "paths": rule.paths,
             "seconds": float(rule.seconds), "known": "seen" if rule.rule_id in confirmed else rule.known,
             "rule_id": rule.rule_id,
         }
         for rule in intervals.load()
-        if rule.technology_kind == "phone" and rule.quantity == "test_s" and rule.system_type == "fire"
+        if (rule.technology_kind, rule.quantity) in wanted and rule.system_type == "fire"
         for system in intervals.FIRE_SYSTEMS
     ]  # fmt: skip
-    text = [(n, pa.string()) for n in ("edition", "kind", "system_type", "quantity", "known", "rule_id")]
+    text = [(n, pa.string()) for n in ("edition", "kind", "paths", "system_type", "quantity", "known", "rule_id")]
     return pa.Table.from_pylist(rows, schema=pa.schema([*text, ("seconds", pa.float64())]))
 
 
