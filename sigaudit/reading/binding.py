@@ -10,6 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
+import pyarrow as pa
+
 from sigaudit.errors import LayoutAmbiguous, LayoutUnknown
 from sigaudit.reading import patterns
 from sigaudit.reading.content import UTF8_MARK
@@ -18,6 +20,7 @@ from sigaudit.reading.records import Dialect, decoded
 
 __all__ = ["Bound", "NoFit", "bind", "choose"]
 
+_FORMS = {"frame": r'"\*?[A-Z0-9-]+"[0-9]{4}', "contact_id": "^ *([0-9A-F] *){16}$"}
 _FIRST_LINES = 200  # of which the share counts that match a layout's pattern
 
 
@@ -152,12 +155,23 @@ def _check_share(layout: Layout, head: bytes) -> None:
             raise NoFit("no line of its beginning begins a record")
         match = [True] * len(lines)
     else:
-        found = [patterns.whole(pattern, lines) for pattern in layout.patterns]
-        match = [any(several) for several in zip(*found, strict=True)]
+        match = _matching(layout, lines)
     ignored = patterns.searched(layout.ignore, lines) if layout.ignore else [False] * len(lines)
     telling = sum(m or not i for m, i in zip(match, ignored, strict=True))
     if sum(match) < max(1 if layout.share else 0, layout.share * telling):
         raise NoFit(f"{sum(match)} of its first {telling} lines match the pattern, {layout.share:.0%} are wanted")
+
+
+def _matching(layout: Layout, lines: Sequence[str]) -> list[bool]:
+    """Which lines match a pattern; where that leaves a message, it must look like one."""
+    form = _FORMS.get(layout.decodes or layout.event_style)
+    if form is None or not layout.message:
+        found = [patterns.whole(pattern, lines) for pattern in layout.patterns]
+        return [any(several) for several in zip(*found, strict=True)]
+    cells = patterns.cells_of(layout.patterns, layout.groups, pa.array(lines, pa.string())).to_pylist()
+    at = [name.casefold() for name in layout.groups].index(layout.message.casefold())
+    looks = patterns.searched(form, [cell[at] if cell else "" for cell in cells])
+    return [cell is not None and look for cell, look in zip(cells, looks, strict=True)]
 
 
 def _bound(layout: Layout, span: tuple[int, int], positions: Mapping[str, int]) -> Bound:

@@ -13,10 +13,11 @@ from typing import NamedTuple
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from sigaudit.reading import patterns
 from sigaudit.reading.binding import Bound
-from sigaudit.reading.codes import dc09, dc09_body, sia
+from sigaudit.reading.codes import dc09, dc09_body, dc09_many, sia
 from sigaudit.reading.codes.contact_id import QUALIFIERS, ContactIdMessage, Refusal
 from sigaudit.reading.codes.dc09_body import CheckIn, NotCarried
 from sigaudit.reading.codes.sia import SiaBlock, SiaEvent
@@ -77,23 +78,54 @@ class Decoder:
         matched = pc.and_(pc.is_valid(cut), pc.equal(batch["fault"], ""))
         places = np.flatnonzero(matched.to_numpy(zero_copy_only=False))
         groups = cut.take(pa.array(places)).flatten()
-        width = len(layout.groups)
-        messages = groups.take(pa.array(np.arange(len(places)) * width + self._at)).to_pylist()
-        said = [self._read(message) for message in messages]
-        return self._widened(batch, cut, places, said)
+        messages = groups.take(pa.array(np.arange(len(places)) * len(layout.groups) + self._at))
+        if layout.decodes == "frame":
+            columns, said = self._frames(messages)
+        else:
+            columns = [_nothing(len(messages))] * len(DECODED)
+            said = dict(enumerate(map(_blocks, messages.to_pylist())))
+        for one in said.values():
+            for name in one.tolerated:
+                self.tolerated[name] = self.tolerated.get(name, 0) + 1
+        return self._widened(batch, cut, places, columns, said)
 
-    def _read(self, message: str) -> Said:
-        found = self._frame(message) if self.bound.layout.decodes == "frame" else _blocks(message)
-        for name in found.tolerated:
-            self.tolerated[name] = self.tolerated.get(name, 0) + 1
-        return found
+    def _frames(self, messages: pa.Array) -> tuple[list[pa.Array], dict[int, Said]]:
+        """Columns of the ordinary frames, in the order of DECODED, and by number what each of the others says."""
+        messages = pc.utf8_trim_whitespace(messages)
+        many = dc09_many.read_plain(messages)
+        by_header = self.bound.layout.frame_account == "header"
+        account = many.account
+        if not by_header:
+            account = pc.if_else(pc.equal(many.data_account, ""), account, many.data_account)
+        is_check_in = pc.equal(many.token, "NULL")
+        form = pc.if_else(is_check_in, "check_in", pc.if_else(pc.equal(many.event, ""), "", "contact_id"))
+        columns = [
+            account, pc.if_else(is_check_in, "NULL", many.event), many.partition, many.zone, form, many.time,
+            many.receiver, _nothing(len(messages)), many.sequence,
+            pc.binary_join_element_wise(many.token, many.data, many.time, "|"), many.prefix,
+        ]  # fmt: skip
+        said: dict[int, Said] = {}
+        blocks = np.flatnonzero(many.blocks)
+        chosen = pa.array(blocks)
+        heads = zip(
+            *(column.take(chosen).to_pylist() for column in (
+                many.account, many.receiver, many.sequence, many.time, many.data, many.prefix, columns[-2]
+            )),
+            strict=True,
+        )  # fmt: skip
+        for at, (number, receiver, sequence, time, data, prefix, whole) in zip(blocks.tolist(), heads, strict=True):
+            base = Event(number, format="sia", receiver=receiver, sequence=sequence, panel_time=time)
+            said[at] = _of_blocks(base, sia.read_block(data), data, prefix, whole, by_header=by_header)
+        for at in np.flatnonzero(~many.read).tolist():
+            said[at] = self._frame(messages[at].as_py())
+        return columns, said
 
     def _frame(self, message: str) -> Said:
         encoding = self.bound.dialect.encodings[0]
         try:
-            raw = message.strip().encode(encoding)
+            raw = message.encode(encoding)
         except UnicodeEncodeError:
-            raw = message.strip().encode("utf-8", "surrogateescape")
+            raw = message.encode("utf-8", "backslashreplace")
         frame = dc09.read_frame(raw, self.keys)
         if isinstance(frame, Refusal):
             return Said((), fault=f"frame_{frame.reason}")
@@ -107,46 +139,53 @@ class Decoder:
             account = frame.data_account
         base = Event(account, format=frame.format, receiver=frame.receiver, sequence=frame.sequence,
                      panel_time=dc09.panel_time(frame)[0])  # fmt: skip
-        whole = f"{frame.token}|{frame.data}|{frame.sent_text}"
         return Said(
-            _events(base, body, frame.data, lambda one: dc09.panel_time(frame, one)[0]),
-            frame.prefix, whole, tolerated=frame.tolerated,
+            _events(base, body, frame.data, lambda one: dc09.panel_time(frame, one)[0]), frame.prefix,
+            f"{frame.token}|{frame.data}|{frame.sent_text}", tolerated=frame.tolerated,
         )  # fmt: skip
 
-    def _widened(self, batch: pa.RecordBatch, cut: pa.Array, places: np.ndarray, said: list[Said]) -> pa.RecordBatch:
-        n = batch.num_rows
+    def _widened(
+        self, batch: pa.RecordBatch, cut: pa.Array, places: NDArray[np.int64], columns: list[pa.Array],
+        said: Mapping[int, Said],
+    ) -> pa.RecordBatch:  # fmt: skip
+        """The batch with a row for every event. said: number among ``places`` -> what that message says."""
+        n, found = batch.num_rows, sorted(said)
+        mine = places[np.array(found, dtype=np.int64)]
         counts = np.ones(n, dtype=np.int64)
-        counts[places] = [max(len(one.events), 1) for one in said]
-        rows = np.repeat(np.arange(n), counts)
+        counts[mine] = [max(len(said[at].events), 1) for at in found]
         starts = np.cumsum(counts) - counts
+        rows = np.repeat(np.arange(n), counts)
         part = np.arange(len(rows)) - np.repeat(starts, counts)
-        more = np.where(part == 0, counts[rows] - 1, 0)
+        # Where the texts of a row lie: among the columns, behind them among the events, or nowhere (the very last).
+        texts = np.full(len(rows), -1, dtype=np.int64)
+        texts[starts[places]] = np.arange(len(places))
+        events = [(*one, said[at].whole, said[at].prefix) for at in found for one in said[at].events or (Event(),)]
+        told = np.isin(rows, mine)
+        texts[told] = len(places) + np.arange(len(events))
+        texts[texts < 0] = len(places) + len(events)
+        wide = list(zip(*events, strict=True)) or [()] * len(DECODED)
+        taken, at = pa.array(rows), pa.array(texts)
+        decoded = [
+            pa.concat_arrays([column.cast(pa.string()), pa.array(wide[i], pa.string()), _nothing(1)]).take(at)
+            for i, column in enumerate(columns)
+        ]
+        groups = [column.take(taken) for column in _columns(cut, len(self.bound.layout.groups))]
         faults = np.full(n, "", dtype=object)
-        faults[places] = [one.fault for one in said]
-        merged = pc.if_else(pc.equal(batch["fault"], ""), pa.array(faults, pa.string()), batch["fault"])
-        # Nothing decoded for lines without a match: their cells stay null.
-        blank = ("",) * len(DECODED)
-        wide = np.full((len(rows), len(DECODED)), "", dtype=object)
-        for place, one in zip(places.tolist(), said, strict=True):
-            at = int(starts[place])
-            for i, event in enumerate(one.events):
-                wide[at + i] = (*event, one.whole, one.prefix)
-            if not one.events:
-                wide[at] = blank
-        taken = pa.array(rows)
-        groups = _columns(cut, len(self.bound.layout.groups))
-        columns = [column.take(taken) for column in groups]
-        columns += [pa.array(wide[:, i], pa.string()) for i in range(len(DECODED))]
-        cells = patterns.listed(columns, pc.is_valid(cut).take(taken))
+        faults[mine] = [said[one].fault for one in found]
+        fault = pc.if_else(pc.equal(batch["fault"], ""), pa.array(faults, pa.string()), batch["fault"])
         made = {
-            "cells": cells,
-            "fault": merged.take(taken),
+            "cells": patterns.listed([*groups, *decoded], pc.is_valid(cut).take(taken)),
+            "fault": fault.take(taken),
             "part": pa.array(part.astype(np.int32)),
-            "more": pa.array(more.astype(np.int32)),
+            "more": pa.array(np.where(part == 0, counts[rows] - 1, 0).astype(np.int32)),
         }
-        return pa.record_batch(
-            [made[f.name] if f.name in made else batch[f.name].take(taken) for f in PARTED], schema=PARTED
-        )
+        several = len(rows) > n
+        whole = {f.name: batch[f.name].take(taken) if several else batch[f.name] for f in BATCH if f.name not in made}
+        return pa.record_batch([{**whole, **made}[f.name] for f in PARTED], schema=PARTED)
+
+
+def _nothing(n: int) -> pa.Array:
+    return pa.array([""] * n, pa.string())
 
 
 def _columns(cut: pa.Array, width: int) -> list[pa.Array]:
@@ -161,14 +200,21 @@ def _tidy(raw: pa.Array) -> pa.Array:
 
 
 def _blocks(message: str) -> Said:
-    block = sia.read_block(message.strip())
+    text = message.strip()
+    return _of_blocks(Event(format="sia"), sia.read_block(text), text, "", message, by_header=False)
+
+
+def _of_blocks(base: Event, block: SiaBlock | Refusal, data: str, prefix: str, whole: str, *, by_header: bool) -> Said:
+    """What event blocks say. The time before an event is nearer to it than that of ``base``."""
     if isinstance(block, Refusal):
-        return Said((Event(event=message.strip()[:_MOST_RAW], format="sia"),), whole=message)
-    base = Event(block.account, format="sia")
-    return Said(
-        _events(base, block, message.strip(), lambda one: f"{one.modifier('da')} {one.modifier('ti')}".strip()),
-        whole=message, tolerated=block.tolerated,
-    )  # fmt: skip
+        return Said((base._replace(event=data[:_MOST_RAW]),), prefix, whole)
+    if block.account and not by_header:
+        base = base._replace(account=block.account)
+
+    def told(one: SiaEvent) -> str:
+        return f"{one.modifier('da')} {one.modifier('ti')}".strip() if one.modifier("ti") else base.panel_time
+
+    return Said(_events(base, block, data, told), prefix, whole, tolerated=block.tolerated)
 
 
 def _events(base: Event, body: dc09_body.Body, data: str, told: TimeOf) -> tuple[Event, ...]:

@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from tests.simulation.bulk import COLUMNS, write_log
@@ -67,9 +68,9 @@ def measured(side: str, log: Path, work: Path) -> tuple[float, float, float, int
     return found["seconds"], found["cpu"], found["peak_mib"], found["rows"]
 
 
-def one_side(side: str, log: Path, work: Path) -> None:
+def one_side(side: str, log: Path, work: Path, sides: Mapping[str, Callable[[Path, Path], int]] = SIDES) -> None:
     started = time.perf_counter()
-    rows = SIDES[side](log, work)
+    rows = sides[side](log, work)
     seconds = time.perf_counter() - started
     used = resource.getrusage(resource.RUSAGE_SELF)
     cpu = used.ru_utime + used.ru_stime

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from sigaudit.errors import LayoutFaulty, SettingsProblem
+from sigaudit.errors import LayoutFaulty, LayoutUnknown, SettingsProblem
 from sigaudit.reading import layout_files
 from sigaudit.reading.ingest import Sum
 from sigaudit.reading.layout_samples import check_samples
@@ -232,3 +232,8 @@ def test_samples_of_several_events(tmp_path: Path) -> None:
     path.write_text(LAYOUT + sample.replace(', { qualifier = "R" }', ""), encoding="utf-8")
     with pytest.raises(LayoutFaulty, match="should be a signal and is 2"):
         check_samples(layout_files.read(path))
+
+
+def test_a_log_without_frames_does_not_fit(station: Station) -> None:
+    with pytest.raises(LayoutUnknown, match="0 of its first 3 lines match the pattern"):
+        station.take(("log.txt", AT + b"E130 Z7\n" + AT + b"E130 Z8\n" + AT + b"E130 Z9\n"))

@@ -30,7 +30,7 @@ def crc16(data: bytes) -> int:
     Check value BB3D for ``123456789`` (catalogue name CRC-16/ARC). Leading zero bytes leave the initial
     value 0 unchanged, so an odd length is made even in front and two bytes are taken at a time.
     """
-    table = _two_byte_table()
+    table = two_byte_table()
     even = data if len(data) % 2 == 0 else b"\0" + data
     crc = 0
     for pair in struct.unpack(f"<{len(even) // 2}H", even):
@@ -76,7 +76,7 @@ def open_envelope(raw: bytes) -> Inside | Refusal:
 
 
 @cache
-def _two_byte_table() -> tuple[int, ...]:
+def two_byte_table() -> tuple[int, ...]:
     one = []
     for value in range(256):
         for _ in range(8):
