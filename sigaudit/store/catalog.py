@@ -16,12 +16,14 @@ from pathlib import Path
 from typing import Any
 
 from sigaudit.errors import StoreMissing, StoreOtherVersion, StoreProblem
+from sigaudit.store import migrating
 
 __all__ = ["KINDS", "SCHEMA_VERSION", "Catalog", "LiveFile", "Source", "SourceLine"]
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = migrating.LATEST
 KINDS = ("signals", "rejects", "lineage", "facts", "runs", "roster")
 
+# The first version's tables; what came later is a step in ``migrating``.
 _SCHEMA = """
 create table store (schema_version integer not null);
 create table files (
@@ -35,7 +37,7 @@ create table sources (
     head_sha256 text not null, lines integer not null, next_line integer not null,
     layout text not null, first_utc text, last_utc text,
     first_second text, last_second text, resolution_s integer not null,
-    n_signals integer not null, n_more integer not null, n_repeats integer not null,
+    n_signals integer not null, n_repeats integer not null,
     n_rejects integer not null, n_skipped integer not null, provisional_line integer not null,
     provisional_byte integer not null, provisional_skipped integer not null, repeated_hour integer not null
 );
@@ -121,7 +123,10 @@ class Catalog:
 
     @classmethod
     def open(cls, path: Path, *, create: bool = False) -> Catalog:
-        """The catalog, made when ``create`` says so. Raises StoreMissing, StoreOtherVersion, StoreProblem."""
+        """The catalog, made when ``create`` says so; one of an older version still has to ``migrate``.
+
+        Raises StoreMissing, StoreOtherVersion, StoreProblem.
+        """
         catalog = cls(path)
         if not path.exists():
             if not create:
@@ -132,10 +137,11 @@ class Catalog:
                 if not _has_table(con, "store"):
                     for statement in _SCHEMA.split(";"):
                         con.execute(statement)
-                    con.execute("insert into store values (?)", (SCHEMA_VERSION,))
+                    con.execute("insert into store values (?)", (migrating.FIRST,))
+                    migrating.migrate(con)
                 con.execute("commit")
-        found = catalog._version()
-        if found != SCHEMA_VERSION:
+        found = catalog.version()
+        if not migrating.FIRST <= found <= SCHEMA_VERSION:
             raise StoreOtherVersion(
                 f"{path}: the store has version {found}, this program works with version {SCHEMA_VERSION}",
                 next_step="use the program that made it, or take the exports in again into a new workspace",
@@ -211,7 +217,19 @@ class Catalog:
         with self.connection() as con:
             return [tuple(row) for row in con.execute("select source_id, bytes, sha256 from source_prefixes")]
 
-    def _version(self) -> int:
+    def migrate(self) -> None:
+        """Brings the catalog to this program's version, wholly or not at all. Only for the holder of the store."""
+        with self.connection() as con:
+            con.execute("begin immediate")
+            try:
+                migrating.migrate(con)
+                con.execute("commit")
+            except BaseException:
+                con.execute("rollback")
+                raise
+
+    def version(self) -> int:
+        """The version of its tables. Raises StoreOtherVersion when this is no store."""
         with self.connection() as con:
             if not _has_table(con, "store"):
                 raise StoreOtherVersion(f"{self.path}: no store of this program", next_step="name another workspace")

@@ -19,11 +19,12 @@ from filelock import FileLock, Timeout
 
 from sigaudit.errors import StoreBusy, StoreProblem
 from sigaudit.store import partitions
-from sigaudit.store.catalog import KINDS, Catalog, LiveFile
+from sigaudit.store.catalog import KINDS, SCHEMA_VERSION, Catalog, LiveFile
 
 __all__ = ["Store", "open_store"]
 
 CATALOG = "catalog.sqlite"
+MIGRATION_WAIT_S = 10.0  # somebody else who opened it at the same moment brings it forward in far less
 
 
 class Store:
@@ -136,11 +137,15 @@ class Store:
 
 
 def open_store(store_dir: Path, *, create: bool = False) -> Store:
-    """The store in a folder, made empty when ``create`` says so.
+    """The store in a folder, made empty when ``create`` says so, brought to this program's version if it is older.
 
-    Raises StoreMissing, StoreOtherVersion, StoreProblem.
+    Raises StoreMissing, StoreOtherVersion, StoreProblem, and StoreBusy when an older store is being written.
     """
-    return Store(store_dir, Catalog.open(store_dir / CATALOG, create=create))
+    store = Store(store_dir, Catalog.open(store_dir / CATALOG, create=create))
+    if store.catalog.version() != SCHEMA_VERSION:
+        with store.writing("bring the store to this version", wait_s=MIGRATION_WAIT_S):
+            store.catalog.migrate()
+    return store
 
 
 def _me(what: str) -> dict[str, object]:
