@@ -100,12 +100,15 @@ def ingest_lines(result: IngestResult) -> Iterator[str]:
             yield f"{source.name}: {said}"
         if source.sum.rejects and source.state != "held":
             yield f"{source.name}: {source.sum.rejects} lines could not be used; see: sigaudit rejects"
+    if not result.sources:
+        return
     fresh = [source for source in result.sources if source.state != "held"]
     total = sum((source.sum for source in fresh), type(result.sum)())
     held = len(result.sources) - len(fresh)
     known = f" ({held} held already)" if held else ""
+    what = "files" if all(source.state != "again" for source in fresh) else "files, rejects read again"
     yield (
-        f"{len(fresh)} files{known}: {total.lines} lines = {total.signals} signals + {total.repeats} held already"
+        f"{len(fresh)} {what}{known}: {total.lines} lines = {total.signals} signals + {total.repeats} held already"
         f" + {total.rejects} rejects + {total.skipped} skipped"
     )
 

@@ -45,24 +45,38 @@ def init(
 
 @app.command()
 def ingest(
-    paths: Annotated[list[Path], typer.Argument(help="Exports, or folders of them.")],
+    paths: Annotated[list[Path] | None, typer.Argument(help="Exports, or folders of them.")] = None,
     layout: Annotated[str | None, typer.Option("--layout", help="Use this layout.")] = None,
+    again: Annotated[bool, typer.Option("--again", help="Read the rejected lines again, not a file.")] = False,
     max_rejects: Annotated[int | None, typer.Option("--max-rejects", help="Fail above this many rejects.")] = None,
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
     """Take exports into the store; nothing is counted twice, nothing is lost.
 
+    With --again, after a layout was mended: read what was rejected once more and add what now parses.
+
     Example: sigaudit ingest exports/
     """
     from sigaudit import console, explain
+    from sigaudit.reading import again as rereading
     from sigaudit.reading import ingest as reading
 
-    settings, store = opened(workspace, create=True)
-    result = reading.run(
-        store, settings, paths, layout_id=layout, progress=console.Drawn(), max_rejects=max_rejects,
-        memory_limit=settings.memory_limit,
-    )  # fmt: skip
+    if again and (paths or max_rejects is not None):
+        what = "paths" if paths else "--max-rejects"
+        raise UsageProblem(f"--again reads what the store has rejected: {what} cannot be given with it", next_step="")
+    if not again and not paths:
+        raise typer.BadParameter("name exports or folders of them, or say --again", param_hint="PATHS")
+    settings, store = opened(workspace, create=not again)
+    if again:
+        result = rereading.run(
+            store, settings, layout_id=layout, progress=console.Drawn(), memory_limit=settings.memory_limit
+        )
+    else:
+        result = reading.run(
+            store, settings, paths or [], layout_id=layout, progress=console.Drawn(), max_rejects=max_rejects,
+            memory_limit=settings.memory_limit,
+        )  # fmt: skip
     if json:
         console.document("ingest", explain.ingest_dict(result))
     for line in explain.ingest_lines(result):

@@ -13,6 +13,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from sigaudit.reading import patterns
 
@@ -44,10 +45,13 @@ class Gathered(NamedTuple):
     cells: list[str] | None
 
 
-def gather(cut: Cut, lines: pa.Array, fault: Sequence[str], *, final: bool) -> tuple[list[Gathered], int]:
+def gather(
+    cut: Cut, lines: pa.Array, fault: Sequence[str], numbers: NDArray[np.int64], *, final: bool
+) -> tuple[list[Gathered], int]:
     """The records among ``lines`` in order, and how many lines are settled: the others need what follows them.
 
-    fault: '' for lines that are text. final: nothing follows. A beginning that no pattern completes is a record of
+    fault: '' for lines that are text; numbers: of the lines, a record takes only such as follow one another.
+    final: nothing follows. A beginning that no pattern completes is a record of
     one line without cells.
     """
     tidy = pc.utf8_trim(lines, patterns.BLANKS)
@@ -62,7 +66,10 @@ def gather(cut: Cut, lines: pa.Array, fault: Sequence[str], *, final: bool) -> t
     settled = n
     if not final and starts and starts[-1] + reach(cut) > n:
         settled = starts.pop()
-    ends = [*starts[1:], settled][: len(starts)]
+    # Where each run of lines that follow one another ends.
+    breaks = np.flatnonzero(np.diff(numbers) != 1) + 1
+    runs = np.append(breaks, n)[np.searchsorted(breaks, starts, side="right")].tolist()
+    ends = [min(end, run) for end, run in zip([*starts[1:], settled], runs, strict=False)]
     ways = [
         _ways(first, min(end, first + reach(cut)), texts, idle, sound)[-cut.most_lines :]
         for first, end in zip(starts, ends, strict=True)

@@ -18,9 +18,10 @@ from sigaudit.reading.lines import head_of
 from sigaudit.reading.settling import Settled, settle
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import Source
+from sigaudit.store.heads import put_heads
 from sigaudit.store.opening import Store
 
-__all__ = ["IngestResult", "SourceResult", "Sum", "run"]
+__all__ = ["IngestResult", "SourceResult", "Sum", "run", "settled_results"]
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,8 @@ class Sum:
 
 @dataclass(frozen=True)
 class SourceResult:
-    """What one file came to. state: 'new', 'grown' (only what was added is counted) or 'held' (nothing to do)."""
+    """What one file came to. state: 'new', 'grown' (only what was added is counted), 'held' (nothing to do) or
+    'again' (its rejects were read again, only they are counted)."""
 
     name: str
     source_id: int
@@ -119,15 +121,17 @@ def run(
                     f"{rejects} lines could not be used, more than the {max_rejects} allowed; nothing was taken in",
                     next_step="look at the lines, mend the layout, or allow more with --max-rejects",
                 )
-            sources = _settle(store, intake) if intake.taken else []
+            sources = settled_results(store, intake) if intake.taken else []
+            if intake.heads and not intake.taken:
+                store.commit(catalog_changes=lambda con: put_heads(con, intake.heads))
         finally:
             con.close()
     sources += [SourceResult(a.name, s.source_id, "held", s.layout, _all_held(s)) for a, s in intake.known]
     return IngestResult(tuple(sorted(sources, key=lambda one: one.name)), tuple(problems), tuple(messages))
 
 
-def _settle(store: Store, intake: Intake) -> list[SourceResult]:
-    """Writes the files, checks the sums, commits."""
+def settled_results(store: Store, intake: Intake) -> list[SourceResult]:
+    """Writes the files, checks the sums, commits. Only inside ``store.writing``; raises SumMismatch."""
     settled = settle(intake)
     results = []
     for one in intake.taken:
@@ -135,7 +139,7 @@ def _settle(store: Store, intake: Intake) -> list[SourceResult]:
         total = Sum(staged.lines, kept, staged.signals - kept, staged.rejects, staged.skipped)
         if not total.closes or min(total.signals, total.repeats) < 0:
             raise SumMismatch(f"{one.arrival.name}: the sum does not close: {total}", next_step="report this")
-        state = "grown" if one.before is not None else "new"
+        state = "again" if one.again else "grown" if one.before is not None else "new"
         notes = (*staged.notes, *order_breaks.notes(settled.breaks[one.source_id], one.resume))
         results.append(SourceResult(one.arrival.name, one.source_id, state, one.bound.layout.id, total, notes))
     _check(store, settled)

@@ -12,19 +12,22 @@ from sigaudit.reading import frame_keys, growth
 from sigaudit.reading.binding import Bound, NoFit, bind, choose
 from sigaudit.reading.layout_samples import check_samples
 from sigaudit.reading.layouts import BUILT_IN, Layout
+from sigaudit.reading.lines import HEAD
 from sigaudit.reading.staging import Staged, stage
 from sigaudit.store import engine_duckdb as engine
+from sigaudit.store import heads
 from sigaudit.store.catalog import Source
 from sigaudit.store.opening import Store
 from sigaudit.store.relations import relation
 
-__all__ = ["Intake", "Taken"]
+__all__ = ["Intake", "Taken", "kept_head"]
 
 
 @dataclass(frozen=True)
 class Taken:
     """A file that adds lines. before: the source it continues, None for a new one; resume: first line read;
-    whole: a grown source that was read again from its first line because of a repeated hour."""
+    whole: a grown source that was read again from its first line because of a repeated hour; again: how many
+    rejected lines of ``before`` were read again, 0 where a file was read."""
 
     arrival: growth.Arrival
     source_id: int
@@ -33,6 +36,12 @@ class Taken:
     before: Source | None
     resume: int
     whole: bool
+    again: int = 0
+
+    @property
+    def layout_id(self) -> str:
+        """The layout by which the source is read on: its own, whatever its rejects were read with."""
+        return self.before.layout if self.before is not None and self.again else self.bound.layout.id
 
     @property
     def source(self) -> Source:
@@ -47,7 +56,8 @@ class Taken:
 
 class Intake:
     """taken: files that add lines; known: files that add nothing, with the source that holds them;
-    outgrown: (source_id, bytes, sha256) of files that another file of the run continues."""
+    outgrown: (source_id, bytes, sha256) of files that another file of the run continues;
+    heads: the first bytes of sources, as far as the store does not keep them yet."""
 
     def __init__(
         self, con: engine.Connection, store: Store, receivers: ReceiverMap, layouts: Sequence[Layout],
@@ -63,6 +73,8 @@ class Intake:
         self.taken: list[Taken] = []
         self.outgrown: list[tuple[int, int, str]] = []
         self.known: list[tuple[growth.Arrival, Source]] = []
+        self.heads: dict[int, bytes] = {}
+        self._headless = {source.source_id for source in self.held} - heads.kept(store.catalog)
 
     def take(self, arrival: growth.Arrival, layout_id: str | None) -> None:
         """Stages a file, or notes that it is held. Raises InputProblem and kin; the run goes on without it."""
@@ -71,6 +83,8 @@ class Intake:
         identity = growth.identify(arrival, candidates, self.prefixes)
         if identity.same is not None:
             self.known.append((arrival, identity.same))
+            if identity.same.source_id in self._headless:
+                self.heads[identity.same.source_id] = kept_head(arrival.head, self.layout(identity.same.layout))
             return
         before = identity.grown
         if before is not None and before.source_id in pending:
@@ -98,25 +112,37 @@ class Intake:
 
     def _new(self, arrival: growth.Arrival, layout_id: str | None) -> Taken:
         bound = choose(self.layouts, arrival.head, arrival.name, layout_id)
-        if bound.layout.id not in self._proven:
-            check_samples(bound.layout)  # a layout that fails its own samples reads nothing
-            self._proven.add(bound.layout.id)
+        self.prove(bound.layout)
         staged = self._stage(arrival, bound)
         taken = Taken(arrival, self.next_id, bound, staged, None, 1, False)
         self.next_id += 1
         return taken
 
-    def _keys(self, bound: Bound) -> Mapping[str, bytes]:
+    def keys(self, bound: Bound) -> Mapping[str, bytes]:
         """Keys of encrypted frames, asked for only where a layout reads frames. Raises SettingsProblem."""
         if bound.layout.decodes == "frame" and self._frame_keys is None:
             self._frame_keys = frame_keys.read(self.receivers.dc09_keys)
         return self._frame_keys or {}
 
+    def layout(self, layout_id: str) -> Layout | None:
+        """The layout of that name, None where there is none."""
+        return next((one for one in self.layouts if one.id == layout_id), None)
+
+    def prove(self, layout: Layout) -> None:
+        """Raises LayoutFaulty where a layout fails its own samples: it reads nothing then."""
+        if layout.id not in self._proven:
+            check_samples(layout)
+            self._proven.add(layout.id)
+
+    def stage_file(self) -> Path:
+        """Where the next stage file goes."""
+        return self.scratch / f"stage-{len(list(self.scratch.glob('stage-*')))}.parquet"
+
     def _rows_of(self, kind: str) -> Callable[[int], str]:
         return lambda source_id: f"({relation(self.store, kind, tag=f's{source_id}')})"
 
     def _grown(self, arrival: growth.Arrival, before: Source) -> Taken:
-        layout = next((one for one in self.layouts if one.id == before.layout), None)
+        layout = self.layout(before.layout)
         try:
             if layout is None:
                 raise NoFit("there is no such layout any more")
@@ -142,12 +168,24 @@ class Intake:
         self, arrival: growth.Arrival, bound: Bound, *, start: int = 0, first_line: int = 1,
         begins: tuple[int, str] = (0, ""),
     ) -> Staged:  # fmt: skip
-        into = self.scratch / f"stage-{len(list(self.scratch.glob('stage-*')))}.parquet"
+        into = self.stage_file()
         self.progress.start(f"reading {arrival.name}", arrival.path.stat().st_size)
         try:
             return stage(
                 self.con, bound, arrival.path, arrival.name, into, zone=self.receivers.timezone,
-                progress=self.progress, start=start, first_line=first_line, begins=begins, keys=self._keys(bound),
+                progress=self.progress, start=start, first_line=first_line, begins=begins, keys=self.keys(bound),
             )  # fmt: skip
         finally:
             self.progress.done()
+
+
+def kept_head(head: bytes, layout: Layout | None) -> bytes:
+    """As much of a content's first bytes as lays the layout on it again: whole lines of 4 KiB, or all of them."""
+    end = head.find(b"\n", HEAD - 1) + 1
+    if not end or layout is None:
+        return head[: end or len(head)]
+    try:
+        enough = bind(layout, head[:end], chosen=True) == bind(layout, head, chosen=True)
+    except NoFit:
+        enough = False
+    return head[:end] if enough else head

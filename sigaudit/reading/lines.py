@@ -94,6 +94,7 @@ class Digests:
 class Block:
     """Some whole lines: ``raw`` (binary, without terminator), where each begins, and its number, from 1.
 
+    given: the numbers of lines that do not all follow one another, None where they count on from ``first_line``.
     terminated: the last line of the block ends in a line feed (always, except at the end of the content).
     """
 
@@ -101,6 +102,14 @@ class Block:
     byte_off: NDArray[np.int64]
     first_line: int
     terminated: bool
+    given: NDArray[np.int64] | None = None
+
+    @property
+    def numbers(self) -> NDArray[np.int64]:
+        """The number of every line."""
+        if self.given is not None:
+            return self.given
+        return np.arange(self.first_line, self.first_line + len(self), dtype=np.int64)
 
     def __len__(self) -> int:
         return len(self.byte_off)

@@ -10,7 +10,7 @@ the rest. The text of a line is decoded strictly by the layout's list of encodin
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from sigaudit.reading import gathering
-from sigaudit.reading.lines import Lines
+from sigaudit.reading.lines import Block
 
 __all__ = ["BATCH", "Dialect", "Records", "decoded"]
 
@@ -63,7 +63,7 @@ class Dialect:
 class _Part:
     raw: pa.Array
     byte_off: NDArray[np.int64]
-    first_line: int
+    numbers: NDArray[np.int64]
     terminated: bool
 
 
@@ -73,14 +73,14 @@ class Records:
     open_line, open_byte: from there on the content may still change when the file grows (0: nowhere).
     """
 
-    def __init__(self, lines: Lines, dialect: Dialect) -> None:
+    def __init__(self, lines: Iterable[Block], dialect: Dialect) -> None:
         self.lines, self.dialect = lines, dialect
         self.count = self.open_line = self.open_byte = 0
 
     def __iter__(self) -> Iterator[pa.RecordBatch]:
         waiting: _Part | None = None
         for block in self.lines:
-            part = _joined(waiting, _Part(block.raw, block.byte_off, block.first_line, block.terminated))
+            part = _joined(waiting, _Part(block.raw, block.byte_off, block.numbers, block.terminated))
             batch, waiting = self._batch(part, final=False)
             if batch.num_rows:
                 yield batch
@@ -111,7 +111,7 @@ class Records:
         fields = pa.array(cells, BATCH.field("cells").type) if cells else pa.nulls(len(text), BATCH.field("cells").type)
         whole = len(text) == n and not dropped
         columns = [
-            pa.array(np.arange(part.first_line, part.first_line + n)),
+            pa.array(part.numbers[:n]),
             pa.array(part.byte_off[:n]),
             text.slice(0, n),
             undecoded.slice(0, n),
@@ -125,7 +125,7 @@ class Records:
         self.count += batch.num_rows
         rest = None
         if n < len(part.byte_off):
-            rest = _Part(part.raw.slice(n), part.byte_off[n:], part.first_line + n, part.terminated)
+            rest = _Part(part.raw.slice(n), part.byte_off[n:], part.numbers[n:], part.terminated)
         return batch, rest
 
     def _text(self, raw: pa.Array) -> tuple[pa.Array, list[str], pa.Array]:
@@ -179,6 +179,8 @@ class Records:
         def feed() -> Iterator[str]:
             nonlocal used
             for j in range(i, min(i + MOST_LINES, len(texts))):
+                if part.numbers[j] - part.numbers[i] != j - i:
+                    return  # the line that followed is not among these
                 used += 1
                 last = j + 1 == len(texts) and not part.terminated
                 yield texts[j] if last else _with_end(part, texts, j)
@@ -201,7 +203,7 @@ class Records:
         """Gathers records of several lines; answers how many lines of the part are settled."""
         if not fault:
             fault.extend([""] * len(texts))
-        found, settled = gathering.gather(self.dialect, text, fault, final=final)
+        found, settled = gathering.gather(self.dialect, text, fault, part.numbers, final=final)
         for record in found:
             i, used = record.first, record.lines
             cells[i] = record.cells
@@ -218,7 +220,7 @@ class Records:
         return settled
 
     def _open(self, part: _Part, i: int) -> None:
-        line = part.first_line + i
+        line = int(part.numbers[i])
         if not self.open_line or line < self.open_line:
             self.open_line, self.open_byte = line, int(part.byte_off[i])
 
@@ -263,6 +265,6 @@ def _joined(first: _Part | None, second: _Part) -> _Part:
     return _Part(
         pa.concat_arrays([first.raw, second.raw]),
         np.concatenate((first.byte_off, second.byte_off)),
-        first.first_line,
+        np.concatenate((first.numbers, second.numbers)),
         second.terminated,
     )

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from sigaudit.reading import order_breaks
-from sigaudit.reading.intake import Intake, Taken
+from sigaudit.reading.intake import Intake, Taken, kept_head
 from sigaudit.reading.merging import Fresh, merge, overlaps
 from sigaudit.reading.parse import SKIPS
 from sigaudit.reading.staging import make_passes, timed_sql
@@ -26,6 +26,7 @@ from sigaudit.store import clock_breaks
 from sigaudit.store import engine_duckdb as engine
 from sigaudit.store.catalog import LiveFile, Source, SourceLine, put_source, put_source_lines
 from sigaudit.store.clock_breaks import ClockBreak
+from sigaudit.store.heads import put_heads
 from sigaudit.store.opening import Store
 from sigaudit.store.relations import LINEAGE, relation
 
@@ -44,6 +45,7 @@ class Settled:
     add: list[LiveFile] = field(default_factory=list)
     drop: list[LiveFile] = field(default_factory=list)
     changed: dict[int, Source] = field(default_factory=dict)
+    heads: dict[int, bytes] = field(default_factory=dict)
     lines: dict[int, list[SourceLine]] = field(default_factory=dict)
     kept: dict[int, int] = field(default_factory=dict)
     prefixes: list[tuple[int, int, str]] = field(default_factory=list)
@@ -62,6 +64,7 @@ class Settled:
         for source_id, breaks in self.breaks.items():
             clock_breaks.put(con, source_id, breaks)
         con.executemany("insert or replace into source_prefixes values (?, ?, ?)", self.prefixes)
+        put_heads(con, self.heads)
 
 
 @dataclass(frozen=True)
@@ -79,7 +82,10 @@ class _Part:
 def settle(intake: Intake) -> Settled:
     """Settles which staged lines are signals and writes the files that say so; nothing is committed."""
     con, store = intake.con, intake.store
-    settled = Settled(prefixes=list(intake.outgrown))
+    settled = Settled(prefixes=list(intake.outgrown), heads=dict(intake.heads))
+    settled.heads |= {
+        one.source_id: kept_head(one.arrival.head, one.bound.layout) for one in intake.taken if not one.again
+    }
     ids = [one.source_id for one in intake.taken]
     _make_lost(con, store, intake.taken)
     parts = [_part(con, store, one) for one in intake.taken]
@@ -121,7 +127,7 @@ def _make_lost(con: engine.Connection, store: Store, taken: Sequence[Taken]) -> 
     for one in taken:
         if one.staged.repeated:
             make_passes(con, one.staged, f"passes_{one.source_id}")
-        if one.before is None:
+        if one.before is None or one.again:
             continue
         held = _held(store, one.source_id)
         if one.whole:
@@ -239,7 +245,8 @@ def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: O
     held = f"line_no not in {refused}" if refusals else "true"
     fresh = f"select source_id, {_FRESH_COLUMNS}, {held} as held from fresh_{number}"
     lineage = write_lineage(con, store, number, _standing(store, one) if one.before else None, fresh, outcome.flips)
-    rejects = write_rejects(con, store, number, staged.lines_sql, _SKIPS, one.resume)
+    stays = "false" if one.again else f"line_no < {one.resume}"  # of the rejects held, those not read in this run
+    rejects = write_rejects(con, store, number, staged.lines_sql, _SKIPS, stays)
     settled.take(lineage)
     settled.take(rejects)
     count, signals, more = _counts(con, store, lineage)
@@ -248,7 +255,10 @@ def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: O
     n_rejects = sum(file.rows for file in rejects.add)
     lines, skipped = staged.lines, staged.skipped
     before = one.before
-    if before is not None and not one.whole:
+    if before is not None and one.again:
+        lines += before.lines - one.again
+        skipped += before.n_skipped
+    elif before is not None and not one.whole:
         standing = engine.rows(con, f"select count(*) from lost where source_id = {number}")[0][0]
         undone = standing + before.n_rejects - (n_rejects - staged.rejects) + before.provisional_skipped
         lines += before.lines - undone
@@ -260,7 +270,7 @@ def _settle_source(con: engine.Connection, store: Store, part: _Part, outcome: O
     settled.lines[number] = list(part.lines)
     settled.changed[number] = Source(
         number, before.name if before else one.arrival.name, staged.sha256, staged.size, staged.head_sha256, lines,
-        staged.next_line, one.bound.layout.id,
+        staged.next_line, one.layout_id,
         min((row.first_utc for row in part.lines if row.first_utc), default=None),
         max((row.last_utc for row in part.lines if row.last_utc), default=None),
         part.range.first if part.range else None, part.range.last if part.range else None, part.resolution_s, signals,

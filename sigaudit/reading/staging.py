@@ -23,7 +23,7 @@ from sigaudit.reading.parse import EMPTY, SKIPS, STAGE_COLUMNS, constants, stage
 from sigaudit.reading.records import BATCH, Records
 from sigaudit.store import engine_duckdb as engine
 
-__all__ = ["SKIPPED", "Staged", "make_passes", "stage", "timed_sql"]
+__all__ = ["SKIPPED", "Staged", "Tally", "make_passes", "oddities", "stage", "tally", "timed_sql"]
 
 _NOTHING = "''"
 SKIPPED = ", ".join(f"'{name}'" for name in SKIPS)
@@ -35,7 +35,9 @@ class Staged:
 
     Counts are of the lines read in this run.
 
-    utc_sql, later_sql, gap_sql, change_sql: clock expressions over ``wall`` for these lines.
+    clock: of the zone, over the wall times of these lines; repeated: some lie in a repeated hour; local: no line
+    states its offset; parted: a line may say several events; apart: the lines between them were not read, so that
+    their order tells no pass.
     """
 
     path: Path
@@ -56,12 +58,12 @@ class Staged:
     constants: tuple[str, ...]
     local: bool
     parted: bool
+    apart: bool = False
 
     @property
     def lines_sql(self) -> str:
         """Table expression of the stage file with one row per line: of several events, the first."""
-        staged = engine.read_parquet([self.path])
-        return f"(select * from {staged} where part = 0)" if self.parted else staged
+        return _lines_sql(self.path, self.parted)
 
 
 def stage(
@@ -78,7 +80,7 @@ def stage(
     lines = Lines(path, name, start=start, first_line=first_line, digests=digests)
     records = Records(lines, bound.dialect)
     decoder = Decoder(bound, keys or {}) if bound.layout.decodes else None
-    feed = _Feed(records, decoder, progress)
+    feed = _Feed(records, lines, decoder, progress)
     reader = pa.RecordBatchReader.from_batches(BATCH if decoder is None else PARTED, feed.batches())
     try:
         engine.stream(
@@ -91,18 +93,39 @@ def stage(
             raise feed.problem
     if begins[0] and digests.found.get(begins[0]) != begins[1]:
         raise InputProblem(f"{name}: changed while it was read", next_step="take it in again")
-    parted = "part" not in constants(bound)
-    staged = engine.read_parquet([into])
-    staged = f"(select * from {staged} where part = 0)" if parted else staged
-    counts = engine.rows(
+    told = tally(con, bound, into, zone, records.open_line)
+    if told.lines != records.count:
+        raise SumMismatch(f"{name}: {records.count} records were read, {told.lines} arrived", next_step="report this")
+    return Staged(
+        into, told.lines, told.signals, told.lines - told.signals - told.skipped, told.skipped, digests.size,
+        digests.hexdigest(), digests.found.get(HEAD, digests.hexdigest()), lines.count + 1, records.open_line,
+        records.open_byte, told.open_skipped, (*_notes(lines), *oddities(decoder)), told.clock, told.repeated,
+        constants(bound), told.local, _is_parted(bound),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Tally:
+    """What a stage file comes to, in lines; clock, repeated and local as in ``Staged``."""
+
+    lines: int
+    signals: int
+    skipped: int
+    open_skipped: int
+    clock: Clock
+    repeated: bool
+    local: bool
+
+
+def tally(con: engine.Connection, bound: Bound, into: Path, zone: str, open_line: int) -> Tally:
+    """Counts and clock of a stage file. zone: the station's; open_line: as in ``Staged``, 0 = nothing is open."""
+    staged = _lines_sql(into, _is_parted(bound))
+    lines, signals, skipped, open_skipped, first_wall, last_wall, stated = engine.rows(
         con,
-        f"select count(*), count(*) filter (where reason = ''), "
-        f"count(*) filter (where reason in ({SKIPPED})), min(wall) filter (where reason = ''), "
-        f"max(wall) filter (where reason = ''), count(stated_utc) from {staged}",
+        f"select count(*), count(*) filter (where reason = ''), count(*) filter (where reason in ({SKIPPED})), "
+        f"count(*) filter (where reason in ({SKIPPED}) and {open_line} > 0 and line_no >= {open_line}), "
+        f"min(wall) filter (where reason = ''), max(wall) filter (where reason = ''), count(stated_utc) from {staged}",
     )[0]
-    total, signals, skipped, first_wall, last_wall, stated = counts
-    if total != records.count:
-        raise SumMismatch(f"{name}: {records.count} records were read, {total} arrived", next_step="report this")
     zone = zone if bound.layout.timezone == "station" else bound.layout.timezone
     epoch = Clock.epoch()
     clock = Clock(zone, first_wall or epoch, last_wall or epoch)
@@ -110,24 +133,23 @@ def stage(
     repeated = change != "0" and bool(
         engine.rows(con, f"select count(*) from {staged} where reason = '' and {change} > 0")[0][0]
     )
-    open_skipped = 0
-    if records.open_line:
-        open_skipped = engine.rows(
-            con, f"select count(*) from {staged} where reason in ({SKIPPED}) and line_no >= {records.open_line}"
-        )[0][0]
-    return Staged(
-        into, total, signals, total - signals - skipped, skipped, digests.size, digests.hexdigest(),
-        digests.found.get(HEAD, digests.hexdigest()), lines.count + 1, records.open_line,
-        records.open_byte, open_skipped,
-        (*_notes(lines), *_oddities(decoder)), clock, repeated, constants(bound), stated == 0, parted,
-    )  # fmt: skip
+    return Tally(lines, signals, skipped, open_skipped, clock, repeated, stated == 0)
+
+
+def _is_parted(bound: Bound) -> bool:
+    return "part" not in constants(bound)
+
+
+def _lines_sql(path: Path, parted: bool) -> str:
+    staged = engine.read_parquet([path])
+    return f"(select * from {staged} where part = 0)" if parted else staged
 
 
 class _Feed:
     """Hands batches to the engine and keeps our own error, which the engine would wrap in its words."""
 
-    def __init__(self, records: Records, decoder: Decoder | None, progress: Progress) -> None:
-        self.records, self.decoder, self.progress = records, decoder, progress
+    def __init__(self, records: Records, lines: Lines, decoder: Decoder | None, progress: Progress) -> None:
+        self.records, self.lines, self.decoder, self.progress = records, lines, decoder, progress
         self.problem: SigauditError | None = None
 
     def batches(self) -> Iterator[pa.RecordBatch]:
@@ -135,8 +157,8 @@ class _Feed:
         try:
             for batch in self.records:
                 yield batch if self.decoder is None else self.decoder(batch)
-                self.progress.step(self.records.lines.digests.size - seen)
-                seen = self.records.lines.digests.size
+                self.progress.step(self.lines.digests.size - seen)
+                seen = self.lines.digests.size
         except SigauditError as problem:
             self.problem = problem
             raise
@@ -176,7 +198,10 @@ def make_passes(con: engine.Connection, staged: Staged, table: str) -> None:
     """Makes the table ``timed_sql`` joins for lines in repeated hours."""
     change = staged.clock.change_sql("wall")
     relation = f"(select line_no, receiver, wall, {change} as change_no from {staged.lines_sql} where reason = '')"
-    engine.run(con, f"create or replace temp table {engine.identifier(table)} as {passes_sql(relation)}")
+    passes = passes_sql(relation)
+    if staged.apart:
+        passes = f"select line_no, 3::tinyint as pass from {relation} where wall is not null and change_no > 0"
+    engine.run(con, f"create or replace temp table {engine.identifier(table)} as {passes}")
 
 
 def _notes(lines: Lines) -> tuple[str, ...]:
@@ -200,7 +225,7 @@ def _notes(lines: Lines) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _oddities(decoder: Decoder | None) -> list[str]:
+def oddities(decoder: Decoder | None) -> list[str]:
     """What the standards do not allow and nobody can mistake, counted."""
     if decoder is None:
         return []

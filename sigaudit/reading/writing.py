@@ -171,10 +171,8 @@ def write_lineage(
     return Written([made] if made else [], store.files("lineage", tag=tag))
 
 
-def write_rejects(
-    con: engine.Connection, store: Store, source_id: int, stage: str, skips: str, before_line: int
-) -> Written:
-    """The source's rejects anew: those held of lines before ``before_line``, and the staged ones."""
+def write_rejects(con: engine.Connection, store: Store, source_id: int, stage: str, skips: str, stays: str) -> Written:
+    """The source's rejects anew: those held for which the condition ``stays`` is true, and the staged ones."""
     tag = f"s{source_id}"
     old = store.files("rejects", tag=tag)
     field_of = " ".join(f"when {engine.literal(k)} then {engine.literal(v)}" for k, v in _FIELDS.items())
@@ -186,7 +184,7 @@ def write_rejects(
     if old:
         columns = ", ".join(engine.identifier(name) for name in REJECTS)
         held = engine.read_parquet(store.root / file.path for file in old)
-        sql = f"select {columns} from {held} where line_no < {before_line} union all {sql}"
+        sql = f"select {columns} from {held} where {stays} union all {sql}"
     sql = f"select * from ({sql}) order by line_no"
     made = store.place("rejects", lambda path: engine.copy_to_parquet(con, sql, path), tag=tag)
     return Written([made] if made else [], old)
