@@ -123,7 +123,7 @@ class Catalog:
 
     @classmethod
     def open(cls, path: Path, *, create: bool = False) -> Catalog:
-        """The catalog, made when ``create`` says so; one of an older version still has to ``migrate``.
+        """The catalog, made when ``create`` says so; one of an older version has still to be brought forward.
 
         Raises StoreMissing, StoreOtherVersion, StoreProblem.
         """
@@ -216,17 +216,6 @@ class Catalog:
         """(source_id, bytes, sha256) of shorter states that sources once had."""
         with self.connection() as con:
             return [tuple(row) for row in con.execute("select source_id, bytes, sha256 from source_prefixes")]
-
-    def migrate(self) -> None:
-        """Brings the catalog to this program's version, wholly or not at all. Only for the holder of the store."""
-        with self.connection() as con:
-            con.execute("begin immediate")
-            try:
-                migrating.migrate(con)
-                con.execute("commit")
-            except BaseException:
-                con.execute("rollback")
-                raise
 
     def version(self) -> int:
         """The version of its tables. Raises StoreOtherVersion when this is no store."""

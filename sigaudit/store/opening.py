@@ -24,7 +24,7 @@ from sigaudit.store.catalog import KINDS, SCHEMA_VERSION, Catalog, LiveFile
 __all__ = ["Store", "open_store"]
 
 CATALOG = "catalog.sqlite"
-MIGRATION_WAIT_S = 10.0  # somebody else who opened it at the same moment brings it forward in far less
+MIGRATION_WAIT_S = 60.0  # somebody else who opened it at the same moment may be bringing it forward
 
 
 class Store:
@@ -143,8 +143,10 @@ def open_store(store_dir: Path, *, create: bool = False) -> Store:
     """
     store = Store(store_dir, Catalog.open(store_dir / CATALOG, create=create))
     if store.catalog.version() != SCHEMA_VERSION:
+        from sigaudit.store import forward  # the engine is loaded only where it is needed
+
         with store.writing("bring the store to this version", wait_s=MIGRATION_WAIT_S):
-            store.catalog.migrate()
+            forward.bring(store)
     return store
 
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import sqlite3
+from functools import partial
 from pathlib import Path
 
 import pytest
+from pyarrow import parquet as pq
 
 from sigaudit.errors import StoreBusy, StoreOtherVersion, StoreProblem
+from sigaudit.store import engine_duckdb as engine
 from sigaudit.store import heads, migrating
 from sigaudit.store.catalog import SCHEMA_VERSION
 from sigaudit.store.opening import open_store
+from sigaudit.store.relations import SIGNALS
 from tests.reading.small_station import Station, csv
 
 # The tables of version 1, as its stores have them; never changed.
@@ -126,11 +130,60 @@ def test_a_version_before_the_first_is_refused(old):
         open_store(old)
 
 
-def test_files_are_taken_in_as_before(old):
-    station = Station(old / "station")
-    with station.store.catalog.connection() as con:
-        con.execute("drop table source_heads")
-        con.execute("update store set schema_version = 1")
-    again = Station(old / "station")
-    result = again.take(("a.csv", csv("2026-11-02T08:15:30,1,1,7,E130,01,001")))
-    assert result.sum.signals == 1 and heads.kept(again.store.catalog) == {1}
+def as_version_1(station: Station) -> None:
+    """Makes a store of this version one of version 1: files without the later columns, the older catalog."""
+    later = {"sequence", "part", "more"}
+    con = engine.connect(threads=1)
+    add, drop = [], []
+    with station.store.writing("test"):
+        for kind in ("signals", "lineage"):
+            for file in station.store.files(kind):
+                path = station.store.root / file.path
+                names = ", ".join(f'"{name}"' for name in pq.read_schema(path).names if name not in later)
+                sql = f"select {names} from {engine.read_parquet([path])}"
+                write = partial(engine.copy_to_parquet, con, sql)
+                made = station.store.place(kind, write, month=file.month, tag=file.tag)
+                add.append(made)
+                drop.append(file)
+        station.store.commit(add=[file for file in add if file is not None], drop=drop)
+    con.close()
+    with station.store.catalog.connection() as catalog:
+        catalog.execute("drop table source_heads")
+        catalog.execute("alter table sources drop column n_more")
+        catalog.execute("update store set schema_version = 1")
+
+
+def everything(station: Station) -> tuple[object, ...]:
+    lineage = station.rows("select * from t order by all", "lineage")
+    return station.signals(list(SIGNALS)), lineage, station.rejects(), station.store.catalog.sources()
+
+
+def test_files_get_the_columns_that_came_later(old):
+    """And reading goes on: a grown file, an overlapping one, and rejects once their beginning is known."""
+    lines = [f"2026-11-{day:02d}T08:15:30,1,1,7,E130,01,001" for day in range(1, 31)]
+    small = Station(old / "station")
+    small.take(("a.csv", csv(*lines[:20], "nonsense")))
+    before = everything(small)
+    as_version_1(small)
+    small = Station(old / "station")
+    assert everything(small) == before
+    assert small.take(("a.csv", csv(*lines[:20], "nonsense", *lines[20:]))).sum.signals == 10
+    assert small.take(("b.csv", csv(*lines[10:], "2026-12-01T08:15:30,1,1,7,E130,01,001"))).sum.repeats == 20
+    assert len(small.signals()) == 31 and heads.kept(small.store.catalog) == {1, 2}
+
+
+def test_a_crash_while_files_are_written_leaves_the_old_store(old, monkeypatch):
+    small = Station(old / "station")
+    small.take(("a.csv", csv("2026-11-02T08:15:30,1,1,7,E130,01,001")))
+    before = everything(small)
+    as_version_1(small)
+
+    def power_cut(*_: object) -> None:
+        raise RuntimeError("power cut")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("sigaudit.store.forward.migrating.migrate", power_cut)
+        with pytest.raises(RuntimeError, match="power cut"):
+            Station(old / "station")
+    assert small.store.catalog.version() == 1
+    assert everything(Station(old / "station")) == before
