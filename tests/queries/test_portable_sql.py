@@ -77,7 +77,7 @@ _OF_A_RUN = {
 }  # fmt: skip
 TABLES: dict[str, set[str]] = {
     "events": {"signals", "codes"},
-    "facts": {"events"},
+    "facts": {"events", "sia_closes"},
     "measures": {*FACTS, *ROSTER, *KEPT, *STATION_TABLES, *_ON_THE_WAY},
     "checks": {*ROSTER, *KEPT, *STATION_TABLES},
     "incidents": {*_FACTS, *ROSTER},
