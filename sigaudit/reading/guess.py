@@ -19,10 +19,12 @@ from sigaudit.errors import InputProblem, LayoutFaulty, LayoutUnknown
 from sigaudit.reading import ingest, layout_files
 from sigaudit.reading.binding import NoFit, bind
 from sigaudit.reading.clock import is_named_zone
+from sigaudit.reading.content import Content
 from sigaudit.reading.guess_cut import MOST_BYTES, read_head, text_of
 from sigaudit.reading.guess_delimited import Draft, delimited
 from sigaudit.reading.guess_inside import holds_inside
 from sigaudit.reading.guess_printed import PrintedDraft, printed
+from sigaudit.reading.guess_sheet import sheet_of
 from sigaudit.reading.layout_samples import SAMPLE_ZONE, check_samples
 from sigaudit.reading.layouts import Layout
 from sigaudit.reading.lines import head_of
@@ -42,6 +44,7 @@ _MISSING = {
     "date": "the lines carry a time of day only; their date stands elsewhere, and no layout can join the two",
     "account": "nothing on the lines looks like the account",
     "event": "nothing on the lines looks like the event",
+    "header": "no worksheet has a header line above its signals",
     "envelope": "the frames stand without the CRC and length in front of them, which tell whole frames from torn ones",
     "pattern": "the lines differ so much that no pattern takes them apart",
 }
@@ -89,10 +92,12 @@ def guess(path: Path, *, timezone: str = "station") -> Proposal:
     name = path.as_posix()
     content = read_head(name, head_of(path, name, MOST_BYTES))
     text, encodings, doubts = text_of(content)
+    workbook = _is_workbook(path, name)
     best: Proposal | None = None
-    for draft in _drafts(name, text, _year_of(path)):
+    for draft in _from_workbook(name, text) if workbook else _drafts(name, text, _year_of(path)):
         with tempfile.TemporaryDirectory() as folder, suppress(LayoutUnknown):
-            found = _proven(Path(folder), name, content, draft, encodings, timezone, [*doubts, *draft.doubts])
+            export = path if workbook else _written(Path(folder), content)
+            found = _proven(Path(folder), name, export, draft, encodings, timezone, [*doubts, *draft.doubts])
             if best is None or found.explained > best.explained + 0.02:
                 best = found
         if best is not None and best.explained > _ENOUGH:
@@ -136,13 +141,32 @@ def _drafts(name: str, text: str, year: str) -> Iterator[Draft | PrintedDraft]:
         raise LayoutUnknown(f"{name}: {_MISSING[missing]}", next_step=_BY_HAND)
 
 
+def _from_workbook(name: str, text: str) -> Iterator[Draft]:
+    """The way to understand the rows of a workbook. Raises LayoutUnknown."""
+    found = sheet_of(text)
+    if isinstance(found, str):
+        raise LayoutUnknown(f"{name}: {_MISSING[found]}", next_step=_BY_HAND)
+    yield found
+
+
+def _is_workbook(path: Path, name: str) -> bool:
+    with Content(path, name) as content:
+        return content.workbook
+
+
+def _written(folder: Path, content: bytes) -> Path:
+    path = folder / "export"
+    path.write_bytes(content)
+    return path
+
+
 def _year_of(path: Path) -> str:
     """The year in which the file was last written."""
     return str(datetime.fromtimestamp(path.stat().st_mtime).year)
 
 
 def _proven(
-    folder: Path, name: str, content: bytes, draft: Draft | PrintedDraft, encodings: tuple[str, ...], timezone: str,
+    folder: Path, name: str, export: Path, draft: Draft | PrintedDraft, encodings: tuple[str, ...], timezone: str,
     doubts: list[str],
 ) -> Proposal:  # fmt: skip
     """The draft as TOML, run on the content, with samples from it."""
@@ -150,8 +174,6 @@ def _proven(
     layouts.mkdir()
     place = layouts / f"{ID}.toml"
     place.write_text(draft.toml(ID, encodings, timezone, ()), encoding="utf-8", newline="\n")
-    export = folder / "export"
-    export.write_bytes(content)
     store = open_store(folder / "store", create=True)
     try:
         result = ingest.run(store, _Receivers(layouts), [export], layout_id=ID)

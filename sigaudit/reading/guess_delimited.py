@@ -14,9 +14,21 @@ from sigaudit.reading.guess_times import TimeGuess, times
 from sigaudit.reading.guess_tokens import LABELLED
 from sigaudit.reading.guess_words import hint, said
 
-__all__ = ["Draft", "Samples", "chosen", "delimited", "few", "received", "unclear"]
+__all__ = ["Draft", "Samples", "Sheet", "chosen", "delimited", "few", "received", "unclear", "understood"]
 
 Samples = Sequence[tuple[str, Mapping[str, str]]]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """name: '' where the first worksheet whose header fits is meant; within: among how many lines it is found, 0 =
+
+    as usual; width: digits that an account has at least, 0 = as written.
+    """
+
+    name: str
+    within: int = 0
+    width: int = 0
 
 
 @dataclass(frozen=True)
@@ -31,6 +43,7 @@ class Draft:
     roles: Roles
     comment: str
     more: tuple[str, ...] = ()
+    sheet: Sheet | None = None
 
     @property
     def doubts(self) -> list[str]:
@@ -66,19 +79,19 @@ def delimited(text: str) -> Draft | str:
     """The first cut that has a time, an event and an account; else what was missing first, '' without any cut."""
     missing = ""
     for cut in cuts(text):
-        found = _understood(cut)
+        found = understood(cut)
         if isinstance(found, Draft):
             return found
         missing = missing or found
     return missing
 
 
-def _understood(cut: Cut) -> Draft | str:
-    """The columns of a cut, or which field was not found."""
+def understood(cut: Cut, *, sparse: bool = False) -> Draft | str:
+    """The columns of a cut, or which field was not found. sparse: a header may leave columns without a name."""
     found = times(cut.rows)
     if not found:
         return "time"
-    header, names, comment, doubts = _header(cut, found)
+    header, names, comment, doubts = _header(cut, found, sparse)
     rows = cut.rows if header or comment != cut.comment else (cut.first_cells, *cut.rows)
     rows = tuple(row for row in rows if len(row) == cut.width)
     time, other, open_ = received(found, names)
@@ -115,7 +128,7 @@ def _hint_event(name: str) -> bool:
     return any(word in name.casefold() for word in ("event", "code", "cid", "signal", "evt"))
 
 
-def _header(cut: Cut, found: Sequence[TimeGuess]) -> tuple[bool, tuple[str, ...], str, list[str]]:
+def _header(cut: Cut, found: Sequence[TimeGuess], sparse: bool) -> tuple[bool, tuple[str, ...], str, list[str]]:
     """Whether the first line is a header, the names, how comments begin, doubts."""
     cells = [cell.strip() for cell in cut.first_cells]
     nothing = ("",) * cut.width
@@ -123,7 +136,7 @@ def _header(cut: Cut, found: Sequence[TimeGuess]) -> tuple[bool, tuple[str, ...]
     # A header names the time's column in words; a time, even a damaged one, is mostly digits.
     dated = any(i < len(cells) and len(re.findall(r"\d", cells[i])) > 3 for i in at)
     named = [cell for cell in cells if re.search(r"[^\W\d_]", cell)]
-    if dated or len(named) < 0.6 * len(cells) or not named:
+    if dated or len(named) < 0.6 * (sum(map(bool, cells)) if sparse else len(cells)) or not named:
         return False, nothing, cut.comment, []
     if len(cells) == cut.width:
         return True, tuple(cells), cut.comment, []

@@ -101,7 +101,9 @@ class Small:
         for field in found:
             if hint(field, self.names[at]):
                 found[field] += HINT
-            elif self.names[at] and (foreign(self.names[at]) or any(hint(f, self.names[at]) for f in FIELD_WORDS)):
+            elif foreign(self.names[at]):
+                found[field] -= HINT
+            elif self.names[at] and any(hint(f, self.names[at]) for f in FIELD_WORDS):
                 found[field] -= HINT / 2
         return found
 
@@ -161,6 +163,11 @@ def assigned(
             continue
         if scores[at][likely] >= _DOUBTED and (len(set(columns[at])) > 1 or columns[at][0].isdecimal()):
             doubts.append(f"{said(at, names)} may be the {likely}; it is left out.")
+    doubts += [
+        f"{said(at, names)} is taken as the {field} by its values, against its name."
+        for field, at in taken.items()
+        if foreign(names[at]) and not hint(field, names[at])
+    ]
     receiver, line = taken.get("receiver"), taken.get("line")
     if receiver is not None and line is not None and not doubts:
         spoken = any(hint(field, names[at]) for field, at in (("receiver", receiver), ("line", line)))

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from sigaudit.reading.guess_delimited import Draft
+    from sigaudit.reading.guess_delimited import Draft, Sheet
 
 __all__ = ["written"]
 
@@ -41,7 +41,8 @@ def written(
     fields = {**draft.event.columns, **draft.roles.fields}
     used = [*draft.time.columns, *fields.values()]
     title = "Drafted from an export; check it"
-    lines = [f"id = {text(identity)}", 'kind = "delimited"', f"title = {text(title)}", "", "[recognise]"]
+    kind = "delimited" if draft.sheet is None else "sheet"
+    lines = [f"id = {text(identity)}", f"kind = {text(kind)}", f"title = {text(title)}", "", "[recognise]"]
     named = [column(at) for at in used if column(at).startswith('"')]
     if named:
         lines.append(f"header = [{', '.join(named)}]")
@@ -49,12 +50,12 @@ def written(
         lines.append(f"first_line = {text('^' + re.escape(cut.first[:60]).replace(chr(92) + ' ', ' '))}")
     if not draft.header:
         lines.append(f"first_line = {text(_first_line(draft))}")
-    lines += [
+    lines += _sheet(draft.sheet) if draft.sheet is not None else [
         "", "[text]", f"encoding = [{', '.join(map(text, encodings))}]", f"delimiter = {text(cut.delimiter)}",
         f"quote = {text(cut.quote)}", *([f"comment = {text(draft.comment)}"] if draft.comment else []),
         f"header = {str(draft.header).lower()}",
     ]  # fmt: skip
-    if not draft.header and not cut.ragged:
+    if draft.sheet is None and not draft.header and not cut.ragged:
         lines.append(f"columns = {cut.width}")
     places = [column(at) for at in draft.time.columns]
     lines += ["", "[time]", f"column = {places[0] if len(places) == 1 else '[' + ', '.join(places) + ']'}"]
@@ -73,9 +74,17 @@ def written(
         lines += ["", "[[samples]]"]
         if draft.header:
             lines.append(f"header = {text(cut.first)}")
-        lines.append(f"line = {text(line)}")
+        # A row's address is none of its cells.
+        lines.append(f"line = {text(line if draft.sheet is None else line.partition(',')[2])}")
         lines.append(f"gives = {{ {', '.join(f'{name} = {text(value)}' for name, value in gives.items())} }}")
     return "\n".join(lines) + "\n"
+
+
+def _sheet(sheet: Sheet) -> list[str]:
+    """What only a worksheet's layout says."""
+    lines = [f"header_within = {sheet.within}"] if sheet.within else []
+    lines += ["", "[sheet]", f"name = {text(sheet.name)}"] if sheet.name else []
+    return [*lines, *(["", "[account]", f"width = {sheet.width}"] if sheet.width else [])]
 
 
 def _first_line(draft: Draft) -> str:

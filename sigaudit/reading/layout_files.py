@@ -15,10 +15,10 @@ from sigaudit.reading.layouts import DECODED, FIELDS, TOLD, Column, Constant, La
 from sigaudit.reading.records import Dialect
 from sigaudit.store import shipped
 
-__all__ = ["load", "read"]
+__all__ = ["SHEET_HEADER", "load", "read"]
 
 _MOST_LINES = 20  # house: a printed record
-_SHEET_HEADER = 50  # house: titles and blank rows above a worksheet's table
+SHEET_HEADER = 50  # house: titles and blank rows above a worksheet's table
 _SHARE = 0.5  # house: a log has torn lines and its printer's own words; another kind of log matches nowhere
 
 
@@ -96,7 +96,7 @@ class _File(Answers):
             qualifiers=qualifiers, samples=self.samples(), words=self.words(style), prefix=prefix,
             width=self.whole("account", "width", 0, 0), ignore=self.ignore(),
             sheet=self.text("sheet", "name", "") if is_sheet else None,
-            header_within=self.whole("recognise", "header_within", _SHEET_HEADER if is_sheet else 1, 1),
+            header_within=self.whole("recognise", "header_within", SHEET_HEADER if is_sheet else 1, 1),
         )  # fmt: skip
 
     def by_pattern(self, identity: str, kind: str) -> Layout:
