@@ -2,16 +2,19 @@
 
 A record is one line, or several where a quoted field holds line breaks. Lines without the quote character
 stay as they are, cut at the delimiter later by the engine; a line with one goes through Python's csv, alone.
-A quoted field left open is closed by one of the next 50 lines, with the right number of fields, or the line
-that opens it is refused by itself and reading goes on with the next line: one damaged line never swallows
-the rest. The text of a line is decoded strictly by the layout's list of encodings, in order.
+A quoted field left open is closed by one of the next 50 lines, with the right number of fields and no line
+among them that is a whole record by itself, or the line that opens it is refused alone and reading goes on with
+the next: one damaged line never swallows others. The text of a line is decoded strictly by the layout's list of
+encodings, in order.
 """
 
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -155,7 +158,7 @@ class Records:
         for i in marked:
             if i < free or fault[i] or (self.dialect.comment and texts[i].startswith(self.dialect.comment)):
                 continue
-            found, used = self._record(part, texts, i)
+            found, used = self._record(part, texts, fault, i)
             if found is None and used < 0 and not final and n - i < MOST_LINES:
                 return i
             if found is None:
@@ -172,7 +175,7 @@ class Records:
                     self._open(part, i)
         return n
 
-    def _record(self, part: _Part, texts: list[str], i: int) -> tuple[list[str] | None, int]:
+    def _record(self, part: _Part, texts: list[str], fault: list[str], i: int) -> tuple[list[str] | None, int]:
         """Fields of the record that begins at line i and how many lines it has; -1: ran out of lines."""
         used = 0
 
@@ -191,10 +194,22 @@ class Records:
             )
         except csv.Error as error:
             return None, -1 if "unexpected end of data" in str(error) and i + used == len(texts) else 0
-        least, most = self.dialect.fields
-        if used > 1 and not least <= len(found) <= most:
-            return None, 0
+        more = slice(i + 1, i + used)
+        if used > 1 and not (self._fits(found) and all(map(self._may_continue, texts[more], fault[more]))):
+            # Of a line that is cut off the rest may still make it another.
+            return None, -1 if i + used == len(texts) and not part.terminated else 0
         return found, used
+
+    def _fits(self, cells: list[str]) -> bool:
+        least, most = self.dialect.fields
+        return least <= len(cells) and not any(cells[most:])
+
+    def _may_continue(self, text: str, fault: str) -> bool:
+        """Whether a line may belong to the one before: it can be read, and is no whole record by itself."""
+        cells = _whole(self.dialect.delimiter, self.dialect.quote).fullmatch(text) and next(
+            csv.reader([text], delimiter=self.dialect.delimiter, quotechar=self.dialect.quote), []
+        )
+        return not fault and not (cells and self._fits(cells))
 
     def _several(
         self, part: _Part, text: pa.Array, fault: list[str], cells: list[list[str] | None], texts: list[str],
@@ -223,6 +238,14 @@ class Records:
         line = int(part.numbers[i])
         if not self.open_line or line < self.open_line:
             self.open_line, self.open_byte = line, int(part.byte_off[i])
+
+
+@lru_cache
+def _whole(delimiter: str, quote: str) -> re.Pattern[str]:
+    """What a record of one line is, with no quote but around a field and doubled within."""
+    mark, between = re.escape(quote), re.escape(delimiter)
+    cell = f"(?:{mark}[^{mark}]*(?:{mark}{mark}[^{mark}]*)*{mark}|[^{mark}{between}]*)"
+    return re.compile(f"{cell}(?:{between}{cell})*")
 
 
 def _repeated(text: str, n: int) -> pa.Array:
