@@ -26,6 +26,7 @@ _WIDE = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}
 _WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # an archive, perhaps a workbook; an old workbook
 _PEEKED = 1 << 16  # bytes that decide whether lines end in CR alone
 _CHUNK = 1 << 20
+_MOST_FEEDS = 9  # house: as many CR alone as this for every line feed, and they are what ends lines
 
 
 def is_as_stored(path: Path) -> bool:
@@ -41,8 +42,8 @@ class Content:
     """Gives a content from its first byte, as a context manager.
 
     wide: it is UTF-16 by its mark, which then stands there as the UTF-8 mark; returns: its line ends are CR alone,
-    told by the first 64 KiB; torn: after the end, whether half a UTF-16 character was left over; workbook: it is
-    the text of a workbook's rows.
+    or nearly all, told by the first 64 KiB; torn: after the end, whether half a UTF-16 character was left over;
+    workbook: it is the text of a workbook's rows.
     Raises NothingToRead (not there, an empty workbook), InputProblem (a folder, not readable, a damaged archive or
     workbook).
     """
@@ -65,7 +66,8 @@ class Content:
             peeked = self._take(_PEEKED)
             self._waiting = peeked + self._waiting
             # A CR at the very end may have its feed still to come.
-            self.returns = not self.workbook and b"\n" not in peeked and b"\r" in peeked[:-1]
+            alone = peeked[:-1].count(b"\r") - peeked.count(b"\r\n")
+            self.returns = not self.workbook and alone > _MOST_FEEDS * peeked.count(b"\n")
         except InputProblem:
             self._stream.close()
             raise

@@ -9,6 +9,7 @@ was done to the file before that.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -28,6 +29,9 @@ HEAD = 4096
 # Bytes no line of text has: control characters except those of line and page, of framed protocols, and escape.
 _ALLOWED_CONTROLS = {0x00, 0x02, 0x03, 0x06, 0x09, 0x0A, 0x0B, 0x0C, 0x0D, 0x14, 0x15, 0x1A, 0x1B}
 _MOST_CONTROLS = 0.05
+_STRANGE = bytes({0, *range(32)} - (_ALLOWED_CONTROLS - {0}))
+_HIGH, _MOST_HIGH = bytes(range(128, 256)), 0.3
+_TELLING = 16  # house: bytes of a line without a strange one that are hardly chance
 _MOST_NULS, _FEW_NULS = 0.6, 0.05  # house: of every second byte, and of the others, in UTF-16 of Latin letters
 
 
@@ -37,6 +41,8 @@ def head_of(path: Path, name: str, size: int = 1 << 16) -> bytes:
         head = stream.read(size)
     if not head:
         raise NothingToRead(f"{name}: the file is empty", next_step="export it again")
+    if _holds_lines(head):
+        return head
     codes = np.bincount(np.frombuffer(head, dtype=np.uint8), minlength=256)
     if _is_wide_without_mark(head):
         raise TextUndecodable(
@@ -47,6 +53,17 @@ def head_of(path: Path, name: str, size: int = 1 << 16) -> bytes:
     if strange > _MOST_CONTROLS * len(head) or (not head.isascii() and _mostly_undecodable(head, codes)):
         raise InputProblem(f"{name}: this is no text, so no receiver log", next_step="name the exported log as text")
     return head
+
+
+def _holds_lines(head: bytes) -> bool:
+    """Whether most of its lines that are long enough to tell are text, however much lies between them."""
+    lines = [line for line in re.split(rb"[\r\n]+", head) if len(line) >= _TELLING]
+    return bool(lines) and 2 * sum(map(_is_text, lines)) >= len(lines)
+
+
+def _is_text(line: bytes) -> bool:
+    plain = line.translate(None, _STRANGE)
+    return len(plain) == len(line) and len(plain) - len(plain.translate(None, _HIGH)) <= _MOST_HIGH * len(line)
 
 
 def _is_wide_without_mark(head: bytes) -> bool:
@@ -60,7 +77,7 @@ def _is_wide_without_mark(head: bytes) -> bool:
 def _mostly_undecodable(head: bytes, codes: NDArray[np.int64]) -> bool:
     high = int(codes[128:].sum())
     replaced = head.decode("utf-8", errors="replace").count("\ufffd")
-    return replaced > 0.3 * len(head) and high > 0.3 * len(head)
+    return replaced > _MOST_HIGH * len(head) and high > _MOST_HIGH * len(head)
 
 
 @dataclass

@@ -28,8 +28,8 @@ def write(folder: Path, content: bytes, name: str = "x.log") -> Path:
 @given(st.lists(ALPHABET, max_size=60).map(b"".join), st.sampled_from([1, 3, 7, 1 << 20]))
 def test_lines_are_those_of_split_whatever_the_block(tmp_path_factory, content, block):
     path = write(tmp_path_factory.getbasetemp(), content)
-    if b"\n" not in content and b"\r" in content[:-1]:
-        content = content.replace(b"\r", b"\n")  # line ends are CR alone
+    if content[:-1].count(b"\r") - content.count(b"\r\n") > 9 * content.count(b"\n"):
+        content = content.replace(b"\r", b"\n")  # line ends are CR alone, or nearly all
     lines = Lines(path, "x", block=block)
     raw, offsets = [], []
     for part in lines:
