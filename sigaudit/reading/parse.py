@@ -166,7 +166,9 @@ def _header(bound: Bound) -> str:
         return ""
     line = "raw" if bound.layout.sheet is None else "raw[strpos(raw, ',') + 1:]"
     before = f"when line_no < {bound.header_line} then 'header'" if bound.header_line > 1 else ""
-    return f"when {line} = {literal(bound.header)} then 'header' {before}"
+    # Files put together of several have the byte-order mark of each before its header.
+    forms = f"{literal(bound.header)}, {literal(chr(0xFEFF) + bound.header)}"
+    return f"when {line} in ({forms}) then 'header' {before}"
 
 
 def _message(bound: Bound) -> tuple[str, dict[str, str], tuple[str, str]]:
