@@ -3,7 +3,8 @@
 --          event, qualifier, partition and zone
 -- reads:   events
 -- params:  none
--- returns: n [signals] without resends, n_resend [signals], first and last
+-- returns: n [signals] without resends, n_resend [signals], first and last;
+--          n_copy of n: the same event by a second way, by contact input too
 select
     account_key,
     utc_day,
@@ -21,6 +22,7 @@ select
     zone,
     count(*) filter (where not is_resend) as n,
     count(*) filter (where is_resend) as n_resend,
+    count(*) filter (where copy_kind <> '' and not is_resend) as n_copy,
     count(*) filter (where time_doubt <> 'exact') as n_doubt,
     min(received_utc) as first_utc,
     max(received_utc) as last_utc

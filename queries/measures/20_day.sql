@@ -20,6 +20,7 @@ select
     f.code,
     f.qualifier,
     f.n,
+    f.n_copy,
     f.first_utc,
     f.last_utc
 from fact_day as f

@@ -2,7 +2,8 @@
 -- grain:   one row per account ever heard up to $as_of
 -- reads:   day
 -- params:  $from, $until timestamp [UTC] the window
--- returns: n_ever, n_window, n_alarm_window [signals]; first and last
+-- returns: n_ever, n_window [signals]; n_alarm_window [alarms, each once
+--          however many ways told it]; first and last
 select
     account_key,
     min(first_utc) as first_utc,
@@ -11,7 +12,7 @@ select
     coalesce(sum(n) filter (
         where last_utc >= $from and first_utc < $until
     ), 0) as n_window,
-    coalesce(sum(n) filter (
+    coalesce(sum(n - n_copy) filter (
         where
         last_utc >= $from and first_utc < $until
         and code_group in (

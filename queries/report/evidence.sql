@@ -28,7 +28,10 @@ select
     s.raw
 from page_signals as s
 inner join page_events as e
-    on s.source_id = e.source_id and s.line_no = e.line_no
+    on
+        s.source_id = e.source_id
+        and s.line_no = e.line_no
+        and s.part = e.part
 inner join asked_keys as k on s.account_key = k.heard_key
 left join codes as c on s.code = c.code and s.code <> ''
 left join source_names as n on s.source_id = n.source_id
@@ -36,4 +39,5 @@ where
     s.format <> 'check_in'
     and s.received_utc >= $from - interval 28 day
     and s.received_utc < $as_of
-order by k.page_no, s.received_utc, s.source_id, s.line_no
+order by k.page_no, s.received_utc, s.source_id, s.line_no,
+    s.part

@@ -1,11 +1,11 @@
 -- purpose: what the data themselves leave in doubt
 -- grain:   one row per topic, reason and source
 -- reads:   rejects, seen_sources, signals, all_fact_day, order_breaks,
---          unordered
+--          unordered, clock_offsets
 -- params:  $from, $until timestamp [UTC]
 -- returns: counts with one sample: rejects by reason, repeats of lines held
---          already, doubtful times, steps back of a receiver's clock, resends
---          and unknown codes in the window
+--          already, doubtful times, steps back of a receiver's clock
+--          and its offset, resends, copies, unknown codes in the window
 select
     'reject' as topic,
     r.reason,
@@ -59,6 +59,25 @@ from unordered as u
 inner join seen_sources as s on u.source_id = s.source_id
 union all
 select
+    'clock_offset' as topic,
+    case
+        when o.offset_s >= 0.5
+            then 'receiver ' || o.receiver || ' runs '
+                || cast(cast(round(o.offset_s) as bigint) as varchar)
+                || ' s ahead of the sending clocks'
+        when o.offset_s <= -0.5
+            then 'receiver ' || o.receiver || ' runs '
+                || cast(cast(round(-o.offset_s) as bigint) as varchar)
+                || ' s behind the sending clocks'
+        else 'receiver ' || o.receiver || ' agrees with the sending clocks'
+    end as reason,
+    o.n_accounts as n,
+    'spread ' || cast(cast(round(o.spread_s) as bigint) as varchar) || ' s'
+        as sample,
+    'median of ' || cast(o.n_accounts as varchar) || ' accounts' as source
+from clock_offsets as o
+union all
+select
     'resend' as topic,
     'sent again: acknowledgement not heard' as reason,
     cast(sum(d.n_resend) as bigint) as n,
@@ -67,6 +86,25 @@ select
 from all_fact_day as d
 where d.last_utc >= $from and d.first_utc < $until and d.n_resend > 0
 group by d.receiver, d.line
+union all
+select
+    'copy' as topic,
+    case
+        when d.format = 'contact_input'
+            then 'contact input beside its captured message'
+        else 'one event told by two ways'
+    end as reason,
+    cast(sum(d.n_copy) as bigint) as n,
+    '' as sample,
+    'receiver ' || d.receiver || ' line ' || d.line as source
+from all_fact_day as d
+where d.last_utc >= $from and d.first_utc < $until and d.n_copy > 0
+group by
+    case
+        when d.format = 'contact_input'
+            then 'contact input beside its captured message'
+        else 'one event told by two ways'
+    end, d.receiver, d.line
 union all
 select
     'unknown_code' as topic,

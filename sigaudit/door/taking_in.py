@@ -130,8 +130,7 @@ def status(workspace: Workspace = None, json: Json = False) -> None:
     settings, store = opened(workspace)
     rekey.ensure(store, settings, memory_limit=settings.memory_limit, progress=console.Drawn())
     facts.build(store, memory_limit=settings.memory_limit, progress=console.Drawn())
-    rows = coverage_days.by_line_and_day(store, settings)
-    notes = coverage_days.unordered(store)
+    rows, notes = coverage_days.by_line_and_day(store, settings)
     if json:
         sources = [vars(source) for source in store.catalog.sources()]
         console.document("status", {"days": rows, "sources": sources, "notes": notes})

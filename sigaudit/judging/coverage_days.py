@@ -14,10 +14,12 @@ from sigaudit.store import facts
 from sigaudit.store.clock_breaks import step_words
 from sigaudit.store.engine_duckdb import connect
 from sigaudit.store.opening import Store
+from sigaudit.store.shipped import query
 
 
-def by_line_and_day(store: Store, settings: Settings) -> list[dict[str, Any]]:
-    """One row per receiver, line and local day: signals, hours covered of the day's hours, and any hole's kind.
+def by_line_and_day(store: Store, settings: Settings) -> tuple[list[dict[str, Any]], list[str]]:
+    """One row per receiver, line and local day: signals, hours covered of the day's hours, and any hole's kind;
+    and what the exports tell of the receivers' clocks, a line each.
 
     Facts must be up to date. Raises NothingToRead for an empty store.
     """
@@ -26,7 +28,10 @@ def by_line_and_day(store: Store, settings: Settings) -> list[dict[str, Any]]:
         history = as_of - timedelta(weeks=settings.history_weeks)
         facts.cut(store, con, as_of, as_of, history)
         known = clocks.known_at(store)
-        found = survey(Desk(con, Window(history, as_of, as_of)), audit.spans(store), settings, known)
+        desk = Desk(con, Window(history, as_of, as_of))
+        found = survey(desk, audit.spans(store), settings, known)
+        desk.view("fact_clock", "select * from all_fact_clock")
+        offsets = desk.run(query("measures/03_clock_offsets")).to_pylist()
     said = clock_notes(store, known)
     rows = []
     for (receiver, line), series in sorted(found.traffic.items()):
@@ -50,7 +55,7 @@ def by_line_and_day(store: Store, settings: Settings) -> list[dict[str, Any]]:
                 }
             )  # fmt: skip
             day += timedelta(days=1)
-    return rows
+    return rows, [*unordered(store), *(_offset(row) for row in offsets)]
 
 
 def summary(store: Store) -> str:
@@ -84,6 +89,13 @@ def unordered(store: Store) -> list[str]:
         f"{names[source]}: receiver {receiver!r} is not in order of time; its clock is not judged by it"
         for source, receiver in clocks.known_at(store).unordered
     ]
+
+
+def _offset(row: dict[str, Any]) -> str:
+    seconds = round(row["offset_s"])
+    how = f"runs {abs(seconds)} s {'ahead of' if seconds > 0 else 'behind'}" if seconds else "agrees with"
+    spread = f"spread {round(row['spread_s'])} s"
+    return f"receiver {row['receiver']} {how} the sending clocks, from {row['n_accounts']} accounts ({spread})"
 
 
 def _holes(found: Coverage, receiver: str, line: str, a: float, b: float) -> list[str]:

@@ -22,7 +22,7 @@ from sigaudit.settings import Settings
 from sigaudit.store import calendar
 from sigaudit.store.engine_duckdb import literal
 
-FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge")
+FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_clock")
 ROSTER = ("accounts", "paths", "zones", "on_test")
 # Small tables that checks may read; a range adds its rows to the station-wide one.
 KEPT = (
@@ -30,7 +30,7 @@ KEPT = (
     "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
     "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "message_forms", "supervision_rules",
-    "clock_doubts", "limits",
+    "clock_doubts", "panel_clock", "limits",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -51,7 +51,7 @@ def station_wide(
     desk.drop(f"kept_{table}" for table in (*KEPT, *SUMS))
     for name in FACTS:
         desk.view(name, f"select * from all_{name}")
-    for name in ("01_line_facts", "02_family_facts"):
+    for name in ("01_line_facts", "02_family_facts", "03_clock_offsets"):
         desk.make_query(f"measures/{name}")
     for name in ROSTER:
         desk.put(f"all_{name}", roster[name])
@@ -109,6 +109,7 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         "22_check_in",
         "23_edge",
         "24_clock_doubts",
+        "25_panel_clock",
         "30_heard",
         "31_life",
         "32_episodes",

@@ -21,13 +21,15 @@ from sigaudit.store.relations import signals_relation
 from sigaudit.store.shipped import query
 
 # Facts of accounts are built range by range; those of the station see a whole month at once.
-ACCOUNT_FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge")
+ACCOUNT_FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_clock")
 STATION_FACTS = ("fact_minute", "fact_receiver")
 FACTS = (*ACCOUNT_FACTS, *STATION_FACTS)
 
 # Only the recent past is needed one by one; the others carry what an account ever did.
-_RECENT = ("fact_test", "fact_check_in", "fact_minute")
-_TIME_OF = {"fact_day": "last_utc", "fact_minute": "last_utc"}
+_RECENT = ("fact_test", "fact_check_in", "fact_minute", "fact_clock")
+_TIME_OF = {"fact_day": "last_utc", "fact_minute": "last_utc", "fact_clock": "utc_day"}
+# The few signals that state a time of their own stand apart: no window has to carry that text.
+PANEL_TIMES = "select source_id, line_no, part, panel_time from {signals} where panel_time <> ''"
 _RANGE_ROWS = 3_000_000
 
 
@@ -108,15 +110,24 @@ def cut(store: Store, con: Connection, from_utc: datetime, as_of_utc: datetime, 
         con.execute(f"create or replace temp view all_{fact} as {stored}select * from live_{fact}")
 
 
+def nothing_of(store: Store, fact: str) -> str:
+    """A fact's columns without a row, as a select over the code table."""
+    sql = query(f"facts/{fact}")
+    none = f"with signals as ({signals_relation(store, [])}), events as (select * from ({query('events/events')}))"
+    times = f", panel_times as ({PANEL_TIMES.format(signals='signals')})" if "panel_times" in sql else ""
+    return f"{none}{times} select * from ({sql})"
+
+
 def _broken_day(store: Store, con: Connection, name: str, from_utc: datetime, until_utc: datetime) -> None:
     """Table ``<name>_events``: the signals of part of a day, folded and classed as any other day's."""
     con.execute(
         f"create or replace temp table {name}_signals as"
-        f" select * exclude (raw, text, called, caller, panel_time)"
+        f" select * exclude (raw, text, called, caller)"
         f" from ({signals_relation(store, [f'{from_utc:%Y-%m}'])})"
         f" where received_utc >= timestamp '{from_utc}' and received_utc < timestamp '{until_utc}'"
     )
     con.execute(f"create or replace temp table {name}_events as {_reading(f'{name}_signals')}")
+    con.execute(f"create or replace temp table {name}_events_times as {PANEL_TIMES.format(signals=f'{name}_signals')}")
 
 
 def _month(store: Store, con: Connection, month: str, tag: str) -> list[LiveFile]:
@@ -124,15 +135,19 @@ def _month(store: Store, con: Connection, month: str, tag: str) -> list[LiveFile
     code_table.load(con)
     found: list[LiveFile | None] = []
     for low, high in _ranges(con, relation):
+        inside = f"account_key >= {literal(low)} and account_key < {literal(high)}"
         con.execute(
             "create or replace temp table range_signals as"
             f" select * exclude (raw, text, called, caller, panel_time, received_wall) from ({relation})"
-            f" where account_key >= {literal(low)} and account_key < {literal(high)}"
+            f" where {inside}"
         )
         con.execute(f"create or replace temp table range_events as {_reading('range_signals')}")
+        times = PANEL_TIMES.format(signals=f"({relation})")
+        con.execute(f"create or replace temp table range_events_times as {times} and {inside}")
         for fact in ACCOUNT_FACTS:
             found.append(_place(store, con, fact, month, tag, "range_events"))
     con.execute("drop table if exists range_events")
+    con.execute("drop table if exists range_events_times")
     con.execute(f"create or replace temp view minute_events as select receiver, line, received_utc from ({relation})")
     found.append(_place(store, con, "fact_minute", month, tag, "minute_events"))
     con.execute(f"create or replace temp table range_signals as select * from ({relation}) where origin = 'receiver'")
@@ -155,7 +170,8 @@ def _reading(signals: str) -> str:
 
 def _over(sql: str, events: str) -> str:
     """A fact's query over another table of events."""
-    return f"with events as (select * from {events}) select * from ({sql})"
+    times = f", panel_times as (select * from {events}_times)" if "panel_times" in sql else ""
+    return f"with events as (select * from {events}){times} select * from ({sql})"
 
 
 def _ranges(con: Connection, relation: str) -> Iterable[tuple[str, str]]:

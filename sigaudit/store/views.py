@@ -12,7 +12,7 @@ import pyarrow as pa
 from sigaudit.errors import UsageProblem
 from sigaudit.store import code_table, engine_duckdb, rosters, runs
 from sigaudit.store.engine_duckdb import identifier, literal, read_parquet
-from sigaudit.store.facts import FACTS
+from sigaudit.store.facts import FACTS, nothing_of
 from sigaudit.store.opening import Store
 from sigaudit.store.relations import relation, signals_relation
 from sigaudit.store.shipped import query
@@ -39,6 +39,8 @@ def definitions(store: Store, week: str = "") -> dict[str, str]:
         files = [store.root / f.path for f in store.files("facts") if f.tag.startswith(f"{fact}.")]
         if files:
             made[fact] = f"select * from {read_parquet(files)}"
+        elif store.files("facts"):
+            made[fact] = nothing_of(store, fact)
     held = rosters.versions(store)
     if held:
         tables, _ = rosters.in_force(store, datetime.max)

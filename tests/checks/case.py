@@ -29,7 +29,7 @@ from sigaudit.judging.silences import Series
 from sigaudit.reading import roster
 from sigaudit.settings import Settings, parse
 from sigaudit.store import code_table, engine_duckdb
-from sigaudit.store.facts import FACTS
+from sigaudit.store.facts import FACTS, PANEL_TIMES
 from sigaudit.store.shipped import query
 
 SETTINGS = '[station]\nname = "Case"\ntimezone = "America/New_York"\n'
@@ -64,6 +64,7 @@ class Case:
         code_table.load(con)
         desk.con.execute(f"delete from signals where received_utc >= timestamp '{window.as_of_utc}'")
         desk.make("events", query("events/events"))
+        desk.make("panel_times", PANEL_TIMES.format(signals="signals"))
         for name in FACTS:
             desk.make(f"all_{name}", query(f"facts/{name}"))
         tables = roster.read(self.folder / "roster", settings).tables
@@ -98,7 +99,7 @@ def _signals(path: Path, settings: Settings) -> pa.Table:
     for i, row in enumerate(rows, start=1):
         row["line_no"] = i
     schema = pa.schema(
-        [(n, pa.timestamp("us") if n == "received_utc" else pa.int64() if n in ("source_id", "line_no")
+        [(n, pa.timestamp("us") if n == "received_utc" else pa.int64() if n in ("source_id", "line_no", "part")
           else pa.bool_() if n == "edge_doubt" else pa.string()) for n in rows[0]]
     )  # fmt: skip
     return pa.Table.from_pylist(rows, schema=schema)
@@ -118,6 +119,7 @@ def _signal(row: dict[str, str], i: int, number: int, settings: Settings) -> dic
         "qualifier": event[0] if coded else "", "code": event[1:] if coded else "",
         "format": row.get("format") or "contact_id", "partition": partition.lstrip("0") or partition[:1],
         "zone": zone.zfill(3) if zone else "", "path": row.get("path", ""),
+        "panel_time": row.get("panel_time") or "", "sequence": row.get("sequence") or "", "part": 1,
         "origin": "receiver" if own else row.get("origin", ""), "source_id": 1, "line_no": number,
     }  # fmt: skip
 
