@@ -27,6 +27,8 @@ def card_lines(card: Card) -> Iterator[str]:
     yield f"  proves not   {card.not_proof}"
     yield f"  needs        {card.needs}"
     yield f"  severity     {', '.join(f'{k} {v}' for k, v in card.severity.items())}; action {card.action}"
+    if card.finest_s:
+        yield f"  times        at least as fine as {card.finest_s:g} s, else not judged"
     for limit in card.limits.values():
         by_type = "".join(f", {value:g} for {name}" for name, value in limit.by_type.items())
         value = f"{limit.name} = {limit.default:g} {limit.unit}{by_type}"

@@ -8,7 +8,8 @@
 -- A silence counts by its part in the window. A loss without a restore is known
 -- to last until its last reminder where the path spoke afterwards, and until
 -- the log lacks hours in which the restore may lie. Losses that overlap (told
--- by the network and by the panel) are one time.
+-- by the network and by the panel) are one time. A check-in late by less than a
+-- quarter of its interval is no miss, so the log's times must be that fine.
 with
 supervised as (
     select
@@ -227,5 +228,6 @@ select
         round((epoch($until) - epoch(cast($from as timestamp))) / seconds)
         as bigint
     ) as n,
-    standing
+    standing,
+    case when checks_in = 'yes' then seconds / 4.0 else 0 end as finest_s
 from joined

@@ -22,7 +22,7 @@ EVIDENCE = ("signals", "tests", "check_ins", "episodes", "on_test", "roster")
 
 _TEXTS = ("id", "title", "question", "not_proof", "needs", "sentence", "next_step", "since")
 _LISTS = ("bad_history", "good_history", "look_alikes", "cautions", "causes")
-_KEYS = {*_TEXTS, *_LISTS, "scope", "action", "evidence", "severity", "limits"}
+_KEYS = {*_TEXTS, *_LISTS, "scope", "action", "evidence", "severity", "limits", "finest_s"}
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,10 @@ class Limit:
 
 @dataclass(frozen=True)
 class Card:
-    """A check: card and query. ``sql_file`` and ``card_file`` name it in error messages."""
+    """A check: card and query. ``sql_file`` and ``card_file`` name it in error messages.
+
+    finest_s: it needs times at least so fine [s], 0 = any; where the log is coarser it is not judged.
+    """
 
     id: str
     title: str
@@ -66,6 +69,7 @@ class Card:
     sql_file: Path
     card_file: Path
     own: bool = False
+    finest_s: float = 0.0
 
     def severity_for(self, system_type: str, *, aggravated: bool = False) -> str:
         """Severity by system type; ``aggravated`` rows take the card's ``aggravated`` if it is worse."""
@@ -123,6 +127,7 @@ def read(path: Path, *, own: bool = False) -> Card:
         sql_file=sql_file,
         card_file=path,
         own=own,
+        finest_s=_finest(raw.get("finest_s", 0), path),
     )
 
 
@@ -141,6 +146,12 @@ def _one_of(raw: Mapping[str, Any], key: str, allowed: tuple[str, ...], path: Pa
     if raw[key] not in allowed:
         raise CheckFaulty(f"{path}: {key} = {raw[key]!r}", next_step=f"one of: {', '.join(allowed)}")
     return str(raw[key])
+
+
+def _finest(raw: object, path: Path) -> float:
+    if isinstance(raw, bool) or not isinstance(raw, int | float) or raw < 0:
+        raise CheckFaulty(f"{path}: finest_s = {raw!r} is no number", next_step="give seconds from 0 on, 0 = any")
+    return float(raw)
 
 
 def _severity(raw: object, path: Path) -> dict[str, str]:

@@ -3,7 +3,7 @@
 A check's SQL measures and compares; nothing else happens to its verdicts than what stands here,
 alike for all checks: doubtful times (marked, or beside a step of the receiver's clock), an inferred
 interval and partial log coverage each lower the grade by one, and a requirement known only from
-memory never makes more than a note.
+memory never makes more than a note. What needs finer times than an account's log has is not judged.
 """
 
 from __future__ import annotations
@@ -35,7 +35,9 @@ REQUIRED = pa.schema(
         ("evidence_count", _INT), ("excused_count", _INT), ("grade", _INT), ("k", _INT), ("n", _INT),
     ]
 )  # fmt: skip
-OPTIONAL = pa.schema([("aggravated", _INT), ("inferred", _INT), ("doubtful", _INT), ("standing", _TEXT)])
+OPTIONAL = pa.schema(
+    [("aggravated", _INT), ("inferred", _INT), ("doubtful", _INT), ("standing", _TEXT), ("finest_s", _REAL)]
+)
 ROWS = pa.schema([("check_id", _TEXT), *zip(REQUIRED.names, REQUIRED.types, strict=True),
                   *zip(OPTIONAL.names, OPTIONAL.types, strict=True)])  # fmt: skip
 
@@ -63,7 +65,7 @@ def run_all(desk: Desk, cards: Iterable[Card], account_ranges: Iterable[tuple[st
     rows = pa.concat_tables(found) if found else ROWS.empty_table()
     rows = rows.sort_by([(name, "ascending") for name in ("check_id", "account_key", "subject")])
     _no_doubles(rows, {card.id: card for card in cards})
-    return clocks.doubt(desk, rows)
+    return clocks.doubt(desk, clocks.too_coarse(desk, rows, {card.id: card.finest_s for card in cards}))
 
 
 def run_one(desk: Desk, card: Card) -> pa.Table:
@@ -130,7 +132,7 @@ def _shaped(raw: pa.Table, card: Card) -> pa.Table:
             column = raw[field.name].combine_chunks()
             columns.append(column.cast(field.type, safe=False) if column.type != field.type else column)
         else:
-            blank: Any = "" if field.type == _TEXT else 0
+            blank: Any = "" if field.type == _TEXT else 0.0 if field.type == _REAL else 0
             columns.append(pa.array([blank] * len(raw), field.type))
     shaped = pa.Table.from_arrays(columns, schema=ROWS)
     odd = set(shaped["verdict"].to_pylist()) - set(VERDICTS)

@@ -8,7 +8,7 @@ step less sure, like any doubtful time.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -20,19 +20,24 @@ from sigaudit.store import clock_breaks
 from sigaudit.store.clock_breaks import ClockBreak, step_words
 from sigaudit.store.opening import Store
 
+MINUTES_ONLY = "the log shows whole minutes only"
 _TEXT, _TIME = pa.string(), pa.timestamp("us")
 _WEEK_S, _SLACK_S, _SLACK = 7 * 86400.0, 300.0, 0.05
 
 
 @dataclass(frozen=True)
 class Clocks:
-    """breaks: steps back known at ``as_of``; unordered: (source, receiver) pairs that tell nothing of a clock."""
+    """breaks: steps back known at ``as_of``; unordered: (source, receiver) pairs that tell nothing of a clock.
+
+    coarse: (receiver, line, first, last [UTC], resolution [s]) of exports that write no seconds.
+    """
 
     breaks: Sequence[ClockBreak] = ()
     unordered: Sequence[tuple[int, str]] = ()
+    coarse: Sequence[tuple[str, str, datetime, datetime, int]] = ()
 
     def put(self, desk: Desk) -> None:
-        """Tables ``order_breaks`` (one row per step back) and ``unordered`` (source_id, receiver, n)."""
+        """Tables ``order_breaks`` (a row per step back), ``unordered`` (source, receiver) and ``coarse_lines``."""
         desk.put(
             "order_breaks",
             pa.table(
@@ -55,6 +60,10 @@ class Clocks:
                 }
             ),
         )
+        names = ("receiver", "line", "from_utc", "until_utc", "resolution_s")
+        types = (_TEXT, _TEXT, _TIME, _TIME, pa.int64())
+        columns = {n: pa.array([row[i] for row in self.coarse], types[i]) for i, n in enumerate(names)}
+        desk.put("coarse_lines", pa.table(columns))
 
     @property
     def steps(self) -> list[tuple[str, float, float]]:
@@ -68,12 +77,19 @@ class Clocks:
     def told(self) -> list[list[Any]]:
         """Plain data for the fingerprint of a run."""
         steps = [[b.source_id, b.receiver, b.line_no, str(b.before_utc), str(b.after_utc)] for b in self.breaks]
-        return [*steps, *([source, receiver] for source, receiver in self.unordered)]
+        return [*steps, *([*pair] for pair in self.unordered), *([str(cell) for cell in row] for row in self.coarse)]
 
 
 def known_at(store: Store, as_of_utc: datetime | None = None) -> Clocks:
     """What the store tells of the clocks, nothing of it later than ``as_of_utc`` (None: all)."""
-    return Clocks(*clock_breaks.judged(clock_breaks.read(store.catalog), as_of_utc))
+    coarse = {s.source_id: s.resolution_s for s in store.catalog.sources() if s.resolution_s > 1}
+    lines = [
+        (line.receiver, line.line, line.first_utc, line.last_utc, coarse[line.source_id])
+        for line in store.catalog.source_lines()
+        if line.source_id in coarse and line.first_utc and line.last_utc
+    ]
+    breaks, unordered = clock_breaks.judged(clock_breaks.read(store.catalog), as_of_utc)
+    return Clocks(breaks, unordered, sorted(row for row in lines if as_of_utc is None or row[2] < as_of_utc))
 
 
 def skipped_hours(receiver: str, from_s: float, until_s: float, steps: Iterable[tuple[str, float, float]]) -> bool:
@@ -115,6 +131,26 @@ def doubt(desk: Desk, rows: pa.Table) -> pa.Table:
             reasons[i] = f"{reasons[i].rstrip('; ')}; {said}" if reasons[i] else said
     for name, values, type_ in (("doubtful", doubtful, pa.int64()), ("reason", reasons, _TEXT)):
         rows = rows.set_column(rows.column_names.index(name), name, pa.array(values, type_))
+    return rows
+
+
+def too_coarse(desk: Desk, rows: pa.Table, finest: Mapping[str, float]) -> pa.Table:
+    """Verdict rows, not judged where the account's log is coarser than the row or its check needs.
+
+    finest: by check id [s], 0 = any; a row's own ``finest_s`` comes first. Reads ``kept_resolution``
+    (queries/measures/26_resolution), for all checks alike.
+    """
+    log = dict(desk.rows("select account_key, resolution_s from kept_resolution"))
+    if not log:
+        return rows
+    verdicts, reasons = rows["verdict"].to_pylist(), rows["reason"].to_pylist()
+    named = ("account_key", "check_id", "finest_s")
+    for i, (account, check, own) in enumerate(zip(*(rows[name].to_pylist() for name in named), strict=True)):
+        needed = own or finest.get(check, 0.0)
+        if verdicts[i] != "not_judged" and needed and log.get(account, 1) > needed:
+            verdicts[i], reasons[i] = "not_judged", MINUTES_ONLY
+    for name, values in (("verdict", verdicts), ("reason", reasons)):
+        rows = rows.set_column(rows.column_names.index(name), name, pa.array(values, _TEXT))
     return rows
 
 

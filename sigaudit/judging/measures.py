@@ -30,7 +30,8 @@ KEPT = (
     "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
     "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "message_forms", "supervision_rules",
-    "clock_doubts", "panel_clock", "limits",
+    "limits",
+    "clock_doubts", "panel_clock", "resolution",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -110,6 +111,7 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         "23_edge",
         "24_clock_doubts",
         "25_panel_clock",
+        "26_resolution",
         "30_heard",
         "31_life",
         "32_episodes",

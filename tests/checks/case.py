@@ -1,9 +1,10 @@
 """A check's fixture: a small log, a small roster, and what the check must say of them.
 
 A case folder holds ``events.csv`` (columns of the plain layout; ``every`` and ``times`` repeat a row),
-``expect.toml`` (window and rows) and, where wanted, ``roster/``, ``coverage.csv`` (holes: receiver,
-line, from, until, kind; default: everything was heard) and ``settings.toml``. Facts and measures run
-for real; only log coverage is given, so that a case of a few lines need not look like a busy station.
+``expect.toml`` (window and rows; ``minutes_only``: the log writes no seconds) and, where wanted,
+``roster/``, ``coverage.csv`` (holes: receiver, line, from, until, kind; default: everything was heard)
+and ``settings.toml``. Facts and measures run for real; only log coverage is given, so that a case of a
+few lines need not look like a busy station.
 """
 
 from __future__ import annotations
@@ -67,6 +68,9 @@ class Case:
         desk.make("panel_times", PANEL_TIMES.format(signals="signals"))
         for name in FACTS:
             desk.make(f"all_{name}", query(f"facts/{name}"))
+        if self.expected.get("minutes_only"):
+            heard = sorted(set(zip(signals["receiver"].to_pylist(), signals["line"].to_pylist(), strict=True)))
+            clocks = Clocks(coarse=[(*line, EPOCH, window.as_of_utc, 60) for line in heard])
         tables = roster.read(self.folder / "roster", settings).tables
         covered = _coverage(self.folder / "coverage.csv", signals, window, settings.zone)
         judged = judging.judge(

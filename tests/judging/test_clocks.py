@@ -6,14 +6,16 @@ Scenes worked by hand; that either side of a step may be wrong is a house rule (
 from __future__ import annotations
 
 import gzip
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from sigaudit.errors import CheckFaulty
 from sigaudit.judging import checks
 from sigaudit.judging.cards import read_all
-from sigaudit.judging.clocks import Clocks
+from sigaudit.judging.clocks import MINUTES_ONLY, Clocks, known_at
 from sigaudit.store.clock_breaks import ClockBreak
 from sigaudit.store.shipped import queries
 from tests.checks.case import Case
@@ -64,6 +66,39 @@ def test_doubt_lowers_the_confidence_by_one_step() -> None:
         return checks.confidence(pa.table(row))[0]
 
     assert (sure(0), sure(1)) == ("strong", "likely")
+
+
+def test_a_card_says_how_fine_the_times_must_be() -> None:
+    """The same log: a check that needs 5 s is not judged, one that takes minutes is."""
+    case, card = Case(CASES / "test_overdue" / "fires"), CARDS["test_overdue"]
+    minutes = Clocks(coarse=[("1", "1", datetime(2026, 11, 1), datetime(2026, 11, 23), 60)])
+    told = {row["account_key"]: row for row in case.run(replace(card, finest_s=5.0), minutes)}
+    assert (told["main/0001"]["verdict"], told["main/0001"]["reason"]) == ("not_judged", MINUTES_ONLY)
+    assert case.run(replace(card, finest_s=60.0), minutes) == case.run(card)
+    # Its log came by another line, or ended before the window: seconds are written there.
+    for other in (("1", "2", *minutes.coarse[0][2:]), ("1", "1", datetime(2026, 9, 1), datetime(2026, 10, 1), 60)):
+        assert case.run(replace(card, finest_s=5.0), Clocks(coarse=[other])) == case.run(card)
+
+
+def test_a_card_with_a_wrong_finest_time_is_refused(tmp_path: Path) -> None:
+    for name in ("test_overdue.sql", "test_overdue.toml"):
+        (tmp_path / name).write_bytes((queries() / "checks" / name).read_bytes())
+    card = tmp_path / "test_overdue.toml"
+    card.write_text('finest_s = "fine"\n' + card.read_text(encoding="utf-8"), encoding="utf-8", newline="\n")
+    with pytest.raises(CheckFaulty, match="finest_s"):
+        read_all(tmp_path)
+
+
+def test_a_log_without_seconds_is_known_by_its_lines(tmp_path: Path) -> None:
+    """A demo export cut to minutes, and one as it is."""
+    text = gzip.decompress((DEMO / "exports" / f"receiver-1-{WEEK}.csv.gz").read_bytes()).decode("latin-1")
+    made = tmp_path / "minutes.csv"
+    cut = "".join(f"{line[:16]}:00{line[19:]}" if line[:2] == "20" else line for line in text.splitlines(keepends=True))
+    made.write_text(cut, encoding="latin-1", newline="")
+    station = DemoStation.of(tmp_path / "station", [made, DEMO / "exports" / f"receiver-2-{WEEK}.csv.gz"])
+    known = known_at(station.store())
+    assert {(receiver, seconds) for receiver, _, _, _, seconds in known.coarse} == {("1", 60)}
+    assert known_at(station.store(), datetime(2026, 11, 1)).coarse == []
 
 
 @pytest.fixture(scope="module")

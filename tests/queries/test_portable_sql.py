@@ -69,6 +69,7 @@ _FACTS = {*FACTS, "fact_minute", "fact_receiver"}
 _ON_THE_WAY = {
     "heard_as", "day", "test", "check_in", "edge", "ways", "ways_settled", "receiver_lines", "receiver_kinds",
     "path_sets", "set_holes", "numbers", "edition_rules", "rhythm", "received_slots", "order_breaks",
+    "coarse_lines",
 }  # fmt: skip
 _OF_A_RUN = {
     *(f"all_{name}" for name in (*FACTS, *ROSTER)), *(f"kept_{name}" for name in (*KEPT, "tests_by_day")),
