@@ -9,7 +9,8 @@ import pytest
 
 import sigaudit
 from sigaudit.errors import UsageProblem
-from sigaudit.store import views
+from sigaudit.store import facts, views
+from tests.demo_station import DemoStation
 
 README = Path(__file__).parent.parent / "README.md"
 
@@ -75,3 +76,16 @@ def test_nothing_else_is_within_reach(
 def test_a_week_without_an_audit_is_named(station: sigaudit.station.Station) -> None:
     with pytest.raises(UsageProblem, match="2020-W01 has no audit"):
         views.ask(station.store, "select 1", week="2020-W01", memory_limit="512MiB")
+
+
+def test_a_fact_that_no_signal_led_to_is_an_empty_view(tmp_path: Path) -> None:
+    """No sending times, no conditions: the views are there, typed and empty."""
+    export = tmp_path / "tests.csv"
+    rows = [f"2026-11-{day:02d}T04:00:00,1,1,0001,E602,00,000" for day in range(1, 9)]
+    text = "\n".join(["received_at,receiver,line,account,event,partition,zone", *rows, ""])
+    export.write_text(text, encoding="utf-8", newline="\n")
+    made = DemoStation.of(tmp_path / "station", [export])
+    facts.build(made.store(), memory_limit="1GiB")
+    for name, column in (("fact_clock", "offset_s"), ("fact_edge", "family"), ("fact_receiver", "event_raw")):
+        assert made.sql(f"select {column} from {name}").num_rows == 0
+    assert made.sql("select n from fact_day").num_rows == 8

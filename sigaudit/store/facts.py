@@ -111,7 +111,7 @@ def cut(store: Store, con: Connection, from_utc: datetime, as_of_utc: datetime, 
 
 
 def nothing_of(store: Store, fact: str) -> str:
-    """A fact's columns without a row, as a select over the code table."""
+    """A fact's columns without a row, as a select over the code tables."""
     sql = query(f"facts/{fact}")
     none = f"with signals as ({signals_relation(store, [])}), events as (select * from ({query('events/events')}))"
     times = f", panel_times as ({PANEL_TIMES.format(signals='signals')})" if "panel_times" in sql else ""

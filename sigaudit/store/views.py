@@ -40,7 +40,7 @@ def definitions(store: Store, week: str = "") -> dict[str, str]:
         if files:
             made[fact] = f"select * from {read_parquet(files)}"
         elif store.files("facts"):
-            made[fact] = nothing_of(store, fact)
+            made[fact] = _nothing(store, fact)
     held = rosters.versions(store)
     if held:
         tables, _ = rosters.in_force(store, datetime.max)
@@ -98,6 +98,13 @@ def rejects_by_reason(store: Store, memory_limit: str) -> list[dict[str, Any]]:
         " group by r.reason, s.name order by r.reason, s.name"
     )
     return ask(store, text, memory_limit=memory_limit)
+
+
+def _nothing(store: Store, fact: str) -> str:
+    """The columns of a fact that no signal led to."""
+    with engine_duckdb.connect() as con:
+        code_table.load(con)
+        return _values([], engine_duckdb.arrow(con, nothing_of(store, fact)).schema)
 
 
 def _values(rows: Sequence[Mapping[str, Any]], schema: pa.Schema | None = None) -> str:
