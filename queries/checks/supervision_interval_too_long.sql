@@ -1,12 +1,14 @@
 -- purpose: a path is supervised more slowly than it must be
 -- grain:   one row per path with a supervision interval on the roster
 -- reads:   paths, accounts, requirements, supervision_rules, check_in_gaps,
---          life, excuses, untold, limits
+--          life, excuses, untold, ranks_as, limits
 -- params:  $from, $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [h]
 -- Two ways to see it, and no third: the roster's interval against the edition
 -- in force, and logged check-ins that all come at one longer interval. How fast
--- a receiver reports a loss is not in the log.
+-- a receiver reports a loss is not in the log. A roster that names a longer
+-- interval may be an older site to which the edition does not apply; check-ins
+-- that really come too seldom on a life-safety path weigh more.
 with
 supervised as (
     select
@@ -15,11 +17,11 @@ supervised as (
         r.seconds as roster_s,
         q.seconds as rule_s,
         q.standing as rule_standing,
-        p.checks_in,
+        t.ranks_as in ('fire', 'combined', 'medical', 'holdup') as is_life,
         u.account_key is not null as is_untold,
         g.value as least_gaps,
         s.value as share_percent,
-        t.value as spread_percent
+        w.value as spread_percent
     from requirements as r
     inner join paths as p
         on r.account_key = p.account_key and r.path = p.path
@@ -28,11 +30,12 @@ supervised as (
         on r.account_key = g.account_key and g.name = 'gaps'
     inner join limits as s
         on r.account_key = s.account_key and s.name = 'share_percent'
-    inner join limits as t
-        on r.account_key = t.account_key and t.name = 'spread_percent'
+    inner join limits as w
+        on r.account_key = w.account_key and w.name = 'spread_percent'
     left join supervision_rules as q
         on r.account_key = q.account_key and r.path = q.path
     left join untold as u on r.account_key = u.account_key
+    left join ranks_as as t on r.account_key = t.account_key
     where a.monitored and r.what = 'supervision'
 ),
 gaps as (
@@ -135,6 +138,8 @@ select
     case when is_slow and n_gaps < 2 * least_gaps then 2 else 3 end as grade,
     n_gaps as k,
     n_gaps as n,
+    case when is_slow and coalesce(is_life, false) then 1 else 0 end
+        as aggravated,
     case
         when is_slow then 'roster'
         else coalesce(rule_standing, 'roster')

@@ -7,7 +7,8 @@
 -- returns: side contact, captured or unclear (box not told apart); kind alarm,
 --          other_alarm, supervisory or trouble; until_utc the next restore of
 --          a beginning; partner fits, opposite, other_kind or '' (none);
---          partner_kind what it was instead. A contact needs no dialing, so it
+--          partner_kind what it was instead, partner_s [s] how long after the
+--          contact its partner came. A contact needs no dialing, so it
 --          leads: its partner is the nearest captured edge of its kind within
 --          180 s after it. A captured beginning fits where a contact of its
 --          kind was on within 180 s of it. A supervisory condition may share
@@ -48,9 +49,12 @@ sided as (
         e.zone,
         e.qualifier,
         e.received_utc,
-        e.path,
-        e.source_id,
-        e.line_no
+        row_number() over (
+            partition by e.account_key
+            order by
+                e.received_utc, e.source_id, e.line_no,
+                e.code, e.qualifier, e.partition, e.zone
+        ) as place
     from edge as e
     inner join wired as w on e.account_key = w.account_key
     left join zones as z
@@ -71,7 +75,7 @@ spans as (
         *,
         min(case when qualifier = 'R' then received_utc end) over (
             partition by account_key, side, kind, partition, zone
-            order by received_utc, source_id, line_no
+            order by place
             rows between 1 following and unbounded following
         ) as back_utc
     from sided
@@ -80,12 +84,10 @@ spans as (
 candidates as (
     select
         k.account_key,
-        k.source_id,
-        k.line_no,
+        k.place,
         k.kind,
         k.qualifier,
-        c.source_id as c_source_id,
-        c.line_no as c_line_no,
+        c.place as c_place,
         c.kind as c_kind,
         c.qualifier as c_qualifier,
         c.received_utc as c_received_utc,
@@ -105,20 +107,19 @@ nearest as (
     from candidates
     qualify
         row_number() over (
-            partition by account_key, source_id, line_no, is_kind
-            order by c_received_utc, c_source_id, c_line_no
+            partition by account_key, place, is_kind
+            order by c_place
         ) = 1
 ),
 claimed as (
-    select distinct account_key, c_source_id, c_line_no
+    select distinct account_key, c_place
     from candidates
     where is_kind
 ),
 of_contacts as (
     select
         n.account_key,
-        n.source_id,
-        n.line_no,
+        n.place,
         max(case
             when n.is_kind and n.qualifier = n.c_qualifier then 'fits'
             when n.is_kind then 'opposite'
@@ -129,20 +130,20 @@ of_contacts as (
                 and n.qualifier = n.c_qualifier
                 and m.account_key is null
                 then n.c_kind
-        end) as instead
+        end) as instead,
+        min(case
+            when n.is_kind
+                then epoch(n.c_received_utc) - epoch(n.received_utc)
+        end) as lag_s
     from nearest as n
     left join claimed as m
-        on
-            n.account_key = m.account_key
-            and n.c_source_id = m.c_source_id
-            and n.c_line_no = m.c_line_no
-    group by n.account_key, n.source_id, n.line_no
+        on n.account_key = m.account_key and n.c_place = m.c_place
+    group by n.account_key, n.place
 ),
 of_captured as (
     select
         c.account_key,
-        c.source_id,
-        c.line_no,
+        c.place,
         count(*) as n_on
     from spans as c
     inner join spans as k on c.account_key = k.account_key
@@ -157,7 +158,7 @@ of_captured as (
             k.back_utc is null
             or epoch(k.back_utc) >= epoch(c.received_utc) - 180
         )
-    group by c.account_key, c.source_id, c.line_no
+    group by c.account_key, c.place
 )
 select
     s.account_key,
@@ -176,17 +177,16 @@ select
         else ''
     end as partner,
     coalesce(case when k.by_kind is null then k.instead end, '')
-        as partner_kind
+        as partner_kind,
+    k.lag_s as partner_s
 from spans as s
 left join of_contacts as k
     on
         s.side = 'contact'
         and s.account_key = k.account_key
-        and s.source_id = k.source_id
-        and s.line_no = k.line_no
+        and s.place = k.place
 left join of_captured as c
     on
         s.side = 'captured'
         and s.account_key = c.account_key
-        and s.source_id = c.source_id
-        and s.line_no = c.line_no
+        and s.place = c.place
