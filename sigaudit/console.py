@@ -20,7 +20,17 @@ def out(text: str) -> None:
 
 def note(text: str) -> None:
     """One line beside the answer: sums, warnings, where a report lies."""
-    sys.stderr.write(text + "\n")
+    sys.stderr.write(visible(text) + "\n")
+
+
+def visible(text: str, width: int = 0) -> str:
+    """Text of a log or a file's name for a terminal, which must not obey its control characters: they are written out.
+
+    width: more characters than that are left out, and said to be; 0 = all.
+    """
+    shown = text[:width] if width else text
+    written = "".join(ch if ch.isprintable() else f"\\x{ord(ch):02x}" for ch in shown)
+    return written + (f" ... ({len(text) - width} more)" if width and len(text) > width else "")
 
 
 def document(name: str, content: Mapping[str, Any]) -> None:
@@ -89,8 +99,7 @@ def _cell(value: Any) -> str:
         return value.strftime("%Y-%m-%d %H:%M:%S")
     if isinstance(value, float):
         return f"{value:.2f}".rstrip("0").rstrip(".")
-    # Log text may hold control characters; a terminal must not obey them.
-    return "".join(ch if ch.isprintable() else f"\\x{ord(ch):02x}" for ch in str(value))
+    return visible(str(value))
 
 
 def _finite(value: Any) -> Any:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from sigaudit.console import visible
 from sigaudit.judging.cards import Card
 from sigaudit.reading.ingest import IngestResult
 
@@ -86,7 +87,7 @@ def lines(
         place = f"{entry['source']}:{entry['line_no']}" if entry["line_no"] else entry["role"]
         also = "".join(f" (also {other['source']}:{other['line_no']})" for other in entry["also_in"])
         said = entry["raw"] or f"{entry['label']} {entry['note']}"
-        yield f"  {_at(entry['at_utc'], zone)}  {place}{also}  {_printable(said)}"
+        yield f"  {_at(entry['at_utc'], zone)}  {place}{also}  {visible(said)}"
     yield f"next      {card.next_step}"
 
 
@@ -133,8 +134,3 @@ def _at(at: datetime | None, zone: ZoneInfo) -> str:
 
 def _number(value: float | None) -> str:
     return "?" if value is None else f"{value:.2f}".rstrip("0").rstrip(".")
-
-
-def _printable(text: str) -> str:
-    # A log line may hold control characters; a terminal must not obey them.
-    return "".join(ch if ch.isprintable() else f"\\x{ord(ch):02x}" for ch in text)

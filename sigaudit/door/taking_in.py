@@ -141,23 +141,6 @@ def status(workspace: Workspace = None, json: Json = False) -> None:
     console.note(coverage_days.summary(store))
 
 
-@app.command()
-def rejects(workspace: Workspace = None, json: Json = False) -> None:
-    """List the lines that could not be used, by reason, with counts and samples.
-
-    Example: sigaudit rejects
-    """
-    from sigaudit import console
-    from sigaudit.store import views
-
-    settings, store = opened(workspace)
-    rows = views.rejects_by_reason(store, settings.memory_limit)
-    if json:
-        console.document("rejects", {"rejects": rows})
-    else:
-        console.table(rows)
-
-
 @settings_app.command("show")
 def settings_show(workspace: Workspace = None, json: Json = False) -> None:
     """Every setting in force, with the file and line it came from.

@@ -89,17 +89,6 @@ def _refuse_what_is_not_yet(text: str, views: Mapping[str, str]) -> None:
             raise UsageProblem(f"{missing[0]}: no {what} yet", next_step=command)
 
 
-def rejects_by_reason(store: Store, memory_limit: str) -> list[dict[str, Any]]:
-    """Rejected lines by reason and source: count, one line number and its text."""
-    text = (
-        "select r.reason, s.name as source, count(*) as n, min(r.line_no) as line,"
-        " arg_min(coalesce(r.raw, '(bytes)'), r.line_no) as sample"
-        " from rejects as r inner join sources as s on r.source_id = s.source_id"
-        " group by r.reason, s.name order by r.reason, s.name"
-    )
-    return ask(store, text, memory_limit=memory_limit)
-
-
 def _nothing(store: Store, fact: str) -> str:
     """The columns of a fact that no signal led to."""
     with engine_duckdb.connect() as con:
@@ -136,4 +125,4 @@ def _constant(value: Any) -> str:
     return literal(str(value).replace("\0", ""))
 
 
-__all__ = ["RUN", "answer", "ask", "definitions", "rejects_by_reason"]
+__all__ = ["RUN", "answer", "ask", "definitions"]
