@@ -22,7 +22,7 @@ from sigaudit.settings import Settings
 from sigaudit.store import calendar
 from sigaudit.store.engine_duckdb import literal
 
-FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_clock")
+FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_clock", "fact_stated")
 ROSTER = ("accounts", "paths", "zones", "on_test")
 # Small tables that checks may read; a range adds its rows to the station-wide one.
 KEPT = (
@@ -31,7 +31,7 @@ KEPT = (
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
     "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "message_forms", "supervision_rules",
     "limits",
-    "clock_doubts", "panel_clock", "resolution",
+    "clock_doubts", "panel_clock", "resolution", "stated_delays",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -145,7 +145,8 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
                  "63_losses", "64_tests_by_day",
         "65_received_slots",
         "66_busy_tests",
-        "74_contact_pairs", "75_message_forms", "76_supervision_rules"):  # fmt: skip
+        "74_contact_pairs", "75_message_forms", "76_supervision_rules",
+        "76_stated_delays"):  # fmt: skip
         desk.make_query(f"measures/{name}")
     for table in (*KEPT, *SUMS):
         desk.keep(table, f"kept_{table}")
