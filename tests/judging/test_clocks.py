@@ -110,7 +110,20 @@ def stepped(tmp_path_factory: pytest.TempPathFactory) -> DemoStation:
     text = gzip.decompress((DEMO / "exports" / f"receiver-1-{WEEK}.csv.gz").read_bytes()).decode("latin-1")
     made = folder / f"receiver-1-{WEEK}.csv"
     made.write_text("".join(ahead(line) for line in text.splitlines(keepends=True)), encoding="latin-1", newline="")
-    return DemoStation.of(folder / "station", [*exports, made], "\n[audit]\ncompare_weeks = 1\n")
+    frames = folder / "receiver-9.csv"
+    frames.write_text(sending_times(), encoding="utf-8", newline="")
+    return DemoStation.of(folder / "station", [*exports, made, frames], "\n[audit]\ncompare_weeks = 1\n")
+
+
+def sending_times() -> str:
+    """Receiver 9: tests of 25 accounts with the time of sending as DC-09 writes it, 37 s before the receiver's."""
+    lines = ["received_at,receiver,line,account,event,partition,zone,panel_time"]
+    for day in (2, 3, 4):
+        for i in range(25):
+            at = datetime(2026, 11, day, 12, i, 40)
+            told = f"{at - timedelta(seconds=37):%H:%M:%S,%m-%d-%Y}"
+            lines.append(f'{at.isoformat()}+00:00,9,1,9{i:03d},E602,00,000,"{told}"')
+    return "\n".join([*lines, ""])
 
 
 WEEKS = ("2026-W43", "2026-W44", "2026-W45")
@@ -134,6 +147,14 @@ def test_status_says_it_with_file_and_line(stepped: DemoStation) -> None:
     assert told and all("clock stepped back" in note and f"receiver-1-{WEEK}.csv:" in note for note in told)
     quiet = [day["note"] for day in said.document["days"] if day["receiver"] != "1" or day["day"] == "2026-11-03"]
     assert not [note for note in quiet if "clock" in note]
+
+
+def test_a_clock_beside_the_sending_clocks_is_told(stepped: DemoStation) -> None:
+    said = called("status", "-w", str(stepped.folder), "--json")
+    words = "receiver 9 runs 37 s ahead of the sending clocks"
+    assert f"{words}, from 25 accounts (spread 0 s)" in said.document["notes"]
+    told = [row for row in stepped.audit(WEEK).table("quality").to_pylist() if row["topic"] == "clock_offset"]
+    assert [(row["reason"], row["n"], row["sample"]) for row in told] == [(words, 25, "spread 0 s")]
 
 
 def test_the_audit_says_it_and_blames_nobody(stepped: DemoStation) -> None:
