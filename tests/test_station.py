@@ -35,7 +35,7 @@ def test_signals_and_events_agree_in_number(station: sigaudit.station.Station) -
 
 VIEWS = (
     *("signals", "rejects", "lineage", "sources", "source_lines", "codes", "events"),
-    *("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_minute"),
+    *("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_burst", "fact_minute"),
     *("accounts", "paths", "zones", "on_test", "findings", "verdicts", "incidents", "figures"),
 )
 

@@ -22,7 +22,7 @@ from sigaudit.settings import Settings
 from sigaudit.store import calendar
 from sigaudit.store.engine_duckdb import literal
 
-FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_clock", "fact_stated")
+FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_clock", "fact_stated", "fact_burst")
 ROSTER = ("accounts", "paths", "zones", "on_test")
 # Small tables that checks may read; a range adds its rows to the station-wide one.
 KEPT = (
@@ -32,6 +32,7 @@ KEPT = (
     "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "message_forms", "supervision_rules",
     "limits",
     "clock_doubts", "panel_clock", "resolution", "stated_delays",
+    "inspections", "tests_on_test", "alarms", "restores_alone", "said", "bursts",
 )  # fmt: skip
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
@@ -146,7 +147,8 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         "65_received_slots",
         "66_busy_tests",
         "74_contact_pairs", "75_message_forms", "76_supervision_rules",
-        "76_stated_delays"):  # fmt: skip
+        "76_stated_delays",
+        "77_inspections", "77_tests_on_test", "78_alarms", "78_restores_alone", "79_said", "79_bursts"):  # fmt: skip
         desk.make_query(f"measures/{name}")
     for table in (*KEPT, *SUMS):
         desk.keep(table, f"kept_{table}")

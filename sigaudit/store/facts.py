@@ -21,13 +21,13 @@ from sigaudit.store.relations import signals_relation
 from sigaudit.store.shipped import query
 
 # Facts of accounts are built range by range; those of the station see a whole month at once.
-ACCOUNT_FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_clock", "fact_stated")
+ACCOUNT_FACTS = ("fact_day", "fact_test", "fact_check_in", "fact_edge", "fact_clock", "fact_stated", "fact_burst")
 STATION_FACTS = ("fact_minute", "fact_receiver")
 FACTS = (*ACCOUNT_FACTS, *STATION_FACTS)
 
 # Only the recent past is needed one by one; the others carry what an account ever did.
-_RECENT = ("fact_test", "fact_check_in", "fact_minute", "fact_clock", "fact_stated")
-_TIME_OF = {"fact_day": "last_utc", "fact_minute": "last_utc", "fact_clock": "utc_day"}
+_RECENT = ("fact_test", "fact_check_in", "fact_minute", "fact_clock", "fact_stated", "fact_burst")
+_TIME_OF = {"fact_day": "last_utc", "fact_minute": "last_utc", "fact_clock": "utc_day", "fact_burst": "last_utc"}
 # The few signals that state a time of their own stand apart: no window has to carry that text.
 PANEL_TIMES = "select source_id, line_no, part, panel_time from {signals} where panel_time <> ''"
 _RANGE_ROWS = 3_000_000
