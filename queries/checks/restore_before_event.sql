@@ -1,0 +1,78 @@
+-- purpose: restores that come although nothing had begun
+-- grain:   one row per account and family of codes restored in four weeks
+-- reads:   restores_alone, limits
+-- params:  $until timestamp [UTC]
+-- returns: the row contract of a check; measured and limit [restores]; k alone
+--          of n restores
+-- A restore whose beginning follows within two minutes came by a faster way.
+with
+counted as (
+    select
+        account_key,
+        family,
+        sum(n_restores) as n_restores,
+        sum(n_alone) as n_alone,
+        sum(n_swapped) as n_swapped,
+        sum(n_excused) as n_excused,
+        count(*) as n_points,
+        count(*) filter (where n_alone > 0) as n_points_alone,
+        min(first_alone_utc) as first_utc,
+        max(last_alone_utc) as last_utc
+    from restores_alone
+    where
+        code_group in (
+            'alarm_fire', 'alarm_medical', 'alarm_holdup', 'alarm_burglary',
+            'alarm_other', 'supervisory', 'tamper', 'trouble', 'supervision',
+            'power', 'path'
+        )
+    group by account_key, family
+),
+judged as (
+    select
+        c.*,
+        l.value as limit_n,
+        h.value as limit_share
+    from counted as c
+    inner join limits as l
+        on c.account_key = l.account_key and l.name = 'restores'
+    inner join limits as h
+        on c.account_key = h.account_key and h.name = 'share'
+)
+select
+    account_key,
+    'code=' || family as subject,
+    case
+        when n_alone >= limit_n and n_alone >= limit_share * n_restores
+            then 'finding'
+        when n_alone < limit_n and n_alone + n_excused >= limit_n
+            then 'not_judged'
+        else 'sound'
+    end as verdict,
+    case
+        when
+            n_alone >= limit_n and n_alone >= limit_share * n_restores
+            and n_points_alone = 1
+            then 'one point only: it may rest in alarm and restore when used'
+        when n_alone >= limit_n and n_alone >= limit_share * n_restores
+            then 'on several points: their beginnings may be lost on the way'
+        when n_alone < limit_n and n_alone + n_excused >= limit_n
+            then 'their beginnings may lie before the log or in its holes'
+        when n_alone >= limit_n then 'few of many'
+        when n_alone = 0 and n_swapped > 0 then 'they overtook the beginning'
+        when n_alone = 0 then ''
+        else 'few'
+    end as reason,
+    cast(n_alone as double) as measured,
+    limit_n as limit_value,
+    'restores' as unit,
+    first_utc as since_utc,
+    last_utc as until_utc,
+    first_utc as evidence_from_utc,
+    $until as evidence_until_utc,
+    cast(null as timestamp) as last_good_utc,
+    n_alone as evidence_count,
+    n_excused as excused_count,
+    case when n_alone >= 2 * limit_n then 3 else 2 end as grade,
+    n_alone as k,
+    n_restores as n
+from judged
