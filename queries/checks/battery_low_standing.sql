@@ -46,7 +46,7 @@ explained as (
         w.started_utc
     from lowered as w
     inner join limits as r
-        on w.account_key = r.account_key and r.name = 'recharge_h'
+        on w.account_key = r.account_key and r.name = 'open_h'
     inner join mains as m
         on
             w.account_key = m.account_key
