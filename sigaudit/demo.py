@@ -15,7 +15,7 @@ from sigaudit.reading import ingest
 from sigaudit.reading import roster as roster_reading
 from sigaudit.reporting import health, revisit, weekly
 from sigaudit.settings import load
-from sigaudit.store import rosters, shipped
+from sigaudit.store import rosters, set_asides, shipped
 from sigaudit.store.opening import open_store
 
 _OURS = "sigaudit.toml"
@@ -42,7 +42,7 @@ def run(folder: Path, progress: Any, say: Callable[[str], None]) -> dict[str, Pa
         say(line)
     found = roster_reading.read(settings.roster_dir, settings)
     rosters.save(store, found, None, date(2026, 11, 23))
-    judged = audit.weekly(store, settings, progress=progress)
+    judged = set_asides.decided(store, audit.weekly(store, settings, progress=progress))
     label = judged.meta["label"]
     reports = settings.reports_dir
     weekly.write(judged, reports / f"audit-{label}", station=settings.report_name or settings.station)

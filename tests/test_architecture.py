@@ -22,7 +22,7 @@ DOORS = {
     "pyspark": {"store/engine_spark.py"},
     "sqlglot": {"store/engine_spark.py"},
     "plotly": {"reporting/figures.py"},
-    "typer": {"cli.py", "door/options.py", "door/rejecting.py", "door/taking_in.py", "door/answering.py"},
+    "typer": {"cli.py", *(f"door/{path.name}" for path in (PACKAGE / "door").glob("*.py"))},
     "smtplib": {"reporting/mail.py"},
 }
 HEAVY = {"duckdb", "jinja2", "numpy", "openpyxl", "pandas", "plotly", "pyarrow", "scipy", "sqlglot", "xlsxwriter"}

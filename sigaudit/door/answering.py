@@ -26,12 +26,13 @@ def audit(
     from sigaudit import console
     from sigaudit.judging import audit as judging
     from sigaudit.reporting import weekly
+    from sigaudit.store import set_asides
 
     failing = _or_worse(fail_on)
     settings, store = opened(workspace)
     run = judging.weekly(store, settings, week or None, progress=console.Drawn())
     folder = settings.reports_dir / f"audit-{run.meta['label']}"
-    weekly.write(run, folder, station=settings.report_name or settings.station)
+    weekly.write(set_asides.decided(store, run), folder, station=settings.report_name or settings.station)
     _answer(run, folder, json=json)
     if failing & set(run.table("findings")["severity"].to_pylist()):
         raise SystemExit(20)
@@ -83,10 +84,13 @@ def why(
     settings, store = opened(workspace)
     found = judging.explain(store, settings, finding)
     if json:
-        console.document("why", explain.as_dict(found.finding, found.card, found.evidence, found.incidents))
+        told = explain.as_dict(found.finding, found.card, found.evidence, found.incidents)
+        console.document("why", {**told, "decision": found.decision})
         return
     for line in explain.lines(found.finding, found.card, found.evidence, found.incidents, settings.zone):
         console.out(line)
+    if found.decision:
+        console.out(found.decision)
 
 
 @app.command()
@@ -169,10 +173,11 @@ def demo(
 def _page(week: str, workspace: Path | None, name: str, write: Any, *, json: bool) -> None:
     from sigaudit import console
     from sigaudit.judging import audit as judging
+    from sigaudit.store import set_asides
 
     settings, store = opened(workspace)
     run = judging.weekly(store, settings, week or None, progress=console.Drawn())
-    written = write(run, settings.reports_dir / f"{name}-{run.meta['label']}")
+    written = write(set_asides.decided(store, run), settings.reports_dir / f"{name}-{run.meta['label']}")
     if json:
         console.document(name, {"week": run.meta["label"], "files": [str(path) for path in written]})
         return

@@ -14,7 +14,7 @@ from sigaudit.judging.audit import read_cards
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.settings import Settings
-from sigaudit.store import code_table, rosters, runs
+from sigaudit.store import code_table, rosters, runs, set_asides
 from sigaudit.store.engine_duckdb import connect, literal
 from sigaudit.store.opening import Store
 from sigaudit.store.relations import relation, signals_relation
@@ -34,6 +34,7 @@ class Explanation:
     run: Run
     evidence: list[dict[str, Any]]
     incidents: list[dict[str, Any]]
+    decision: str = ""
 
 
 def explain(store: Store, settings: Settings, finding: str) -> Explanation:
@@ -41,7 +42,7 @@ def explain(store: Store, settings: Settings, finding: str) -> Explanation:
 
     Raises UsageProblem: none begins so, or several do.
     """
-    run, row = _find(store, finding)
+    run, row = find(store, finding)
     card = read_cards(settings)[row["check"]]
     as_of = datetime.fromisoformat(run.meta["as_of_utc"])
     window = Window(datetime.fromisoformat(run.meta["from_utc"]), datetime.fromisoformat(run.meta["until_utc"]), as_of)
@@ -65,10 +66,12 @@ def explain(store: Store, settings: Settings, finding: str) -> Explanation:
             for source, line in also.get((entry["source_id"], entry["line_no"]), [])
         ]
     span = [i for i in run.table("incidents").to_pylist() if _touches(i, row)] if row["excused_count"] else []
-    return Explanation(row, card, run, evidence, span)
+    mark = set_asides.decided(store, run).marks.get(row["finding_id"])
+    return Explanation(row, card, run, evidence, span, mark.text if mark else "")
 
 
-def _find(store: Store, finding: str) -> tuple[Run, dict[str, Any]]:
+def find(store: Store, finding: str) -> tuple[Run, dict[str, Any]]:
+    """The latest run that has a finding whose id begins so, and the finding. Raises UsageProblem."""
     wanted = finding.strip().lower()
     for label in reversed(runs.labels(store)):
         run = runs.latest(store, label)

@@ -53,6 +53,7 @@ MORE_FINDING_COLUMNS = (
     "last_good",
     "limit_where",
     "page_no",
+    "set_aside",
 )
 INCIDENT_COLUMNS = (
     "incident_id",

@@ -102,6 +102,8 @@ def _order(row: Row) -> tuple[Any, ...]:
 def context(run: RunLike, findings: Sequence[Row], clock: Clock) -> Row:
     """Everything ``index.html.j2`` needs beside the shared head."""
     accounts = rows(run, "accounts")
+    set_aside = [row for row in findings if row.get("set_aside")]
+    findings = [row for row in findings if not row.get("quiet")]
     compact = compact_findings(findings, clock)
     incidents = sorted(rows(run, "incidents"), key=lambda r: (r["from_utc"], r["kind"], r["incident_id"]))
     return {
@@ -114,6 +116,7 @@ def context(run: RunLike, findings: Sequence[Row], clock: Clock) -> Row:
         "compact": compact,
         "place": {name: i for i, name in enumerate(compact["columns"])},
         "choices": _choices(findings),
+        "set_aside": set_aside,
         "changed": changed(findings, rows(run, "resolved")),
         "charts": [
             charts.coverage(rows(run, "coverage"), clock),

@@ -19,7 +19,8 @@ def write(run: RunLike, folder: Path) -> list[Path]:
     not make a site worth a trip: such sites are counted, not listed.
     """
     clock = Clock(run.meta["timezone"])
-    found = sites(run, overview.findings_in_order(run))
+    findings = overview.findings_in_order(run)
+    found = sites(run, [row for row in findings if not row.get("quiet")])
     listed = [site for site in found if site.unprotected or site.severity != "note"]
     text = (
         environment()
@@ -29,6 +30,7 @@ def write(run: RunLike, folder: Path) -> list[Path]:
             station=run.meta["station"],
             clock=clock,
             sites=listed,
+            set_aside=sum(1 for row in findings if row.get("quiet")),
             only_notes=len(found) - len(listed),
             desk_only=sum(1 for site in listed if site.needs in ("desk", "none")),
             remote=sum(1 for site in listed if site.needs == "remote"),

@@ -41,7 +41,9 @@ def write(run: RunLike, folder: Path, *, station: str) -> list[Path]:
     written += write_findings(run, folder, findings)
     written.append(write_csv(folder / "incidents.csv", INCIDENT_COLUMNS, context["incidents"]))
     written.append(write_csv(folder / "unprotected.csv", UNPROTECTED_COLUMNS, context["unprotected"]))
-    written.append(workbook.write(run, folder / "revisit.xlsx", findings, clock))
+    written.append(
+        workbook.write(run, folder / "revisit.xlsx", [row for row in findings if not row.get("quiet")], clock)
+    )
     written.append(write_run(run, folder, written))
     return written
 

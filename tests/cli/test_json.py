@@ -23,6 +23,7 @@ WORDS = {
     ("health",): ["--week", WEEK],
     ("why",): ["FINDING"],
     ("checks",): ["gone_silent"],
+    ("set-aside",): [],
     ("rejects",): [],
     ("sql",): ["select account, count(*) as n, 'NaN'::double as odd from events group by account order by 1 limit 3"],
     ("settings", "show"): [],
