@@ -1,4 +1,4 @@
-"""Lines that hold a frame or a 16-digit message of the open standards: where it stands, and what it says itself."""
+"""Lines that hold a frame, event blocks or a 16-digit message of the open standards: where, and what it says itself."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
 
-from sigaudit.reading.codes import contact_id
+from sigaudit.reading.codes import contact_id, sia
 from sigaudit.reading.guess_tokens import FRAME, MESSAGE, Token
 
 __all__ = ["HEADED", "Inside", "clock_of", "holds_inside", "inside_of"]
 
 _LEAST = 0.4  # of the filled lines that must hold one
 _FRAME = re.compile(FRAME)
+_BLOCKS = re.compile(r"#[0-9A-Fa-f]{3,16}\|[NO][^\]]*")
 _MESSAGE = re.compile(rf"(?<![0-9A-Za-z]){MESSAGE}(?![0-9A-Za-z])")
 _IN_FRAME = re.compile(
     r"#([0-9A-Fa-f]{3,16})\[(?:#?[0-9A-Fa-f]*\|)?(?:N?[^\]]*?([A-Z]{2})([0-9]{0,4})|([136][0-9A-F]{3}) (..) (...))?"
@@ -25,7 +26,7 @@ _STAMP = re.compile(r"_(\d\d:\d\d:\d\d,\d\d-\d\d-\d{4})")
 
 @dataclass(frozen=True)
 class Inside:
-    """kind: of the layout; token: F, M or ''; group: what the layout calls it; pattern: where it stands."""
+    """kind: of the layout; token: F, B, M or ''; group: what the layout calls it; pattern: where it stands."""
 
     kind: str = "pattern"
     token: str = ""
@@ -39,6 +40,11 @@ class Inside:
             if isinstance(found, contact_id.Refusal):
                 return "", "", "", ""
             return found.account, found.qualifier + found.code, found.partition, found.zone
+        if self.token == "B":
+            block = sia.read_block(text.rstrip())
+            event = None if isinstance(block, contact_id.Refusal) or not block.events else block.events[0]
+            account = "" if isinstance(block, contact_id.Refusal) else block.account
+            return (account, event.code, event.partition, event.zone) if event else (account, "", "", "")
         m = _IN_FRAME.search(text)
         if m is None:
             return "", "", "", ""
@@ -50,6 +56,10 @@ def inside_of(lines: Sequence[str]) -> Inside:
     framed = sum(_FRAME.search(line) is not None for line in lines)
     if framed > _LEAST * len(lines):
         return Inside("dc09", "F", "frame", _FRAME)
+    blocks = Inside("pattern", "B", "event", _BLOCKS)
+    found = [m for line in lines if (m := _BLOCKS.search(line)) is not None]
+    if len(found) > _LEAST * len(lines) and sum(bool(blocks.says(m[0])[1]) for m in found) > 0.8 * len(found):
+        return blocks
     messages = Inside("contact_id", "M", "message", _MESSAGE)
     found = [m for line in lines if (m := _MESSAGE.search(line)) is not None]
     whole = sum(bool(messages.says(m[0])[0]) for m in found)

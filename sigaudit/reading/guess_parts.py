@@ -37,7 +37,7 @@ def _tail(parts: Sequence[Part], lines: Sequence[str], count: int) -> list[Part]
     """Loose parts at the end of the lines as one free text."""
     last = max((n for n, part in enumerate(parts) if len(part.cells) >= 0.95 * count), default=-1)
     loose = parts[last + 1 :]
-    if len(loose) < 3 or any(part.kind in "LTDCYFM" or part.place for part in loose):
+    if len(loose) < 3 or any(part.kind in "LTDCYFMB" or part.place for part in loose):
         return list(parts)
     begins: dict[int, int] = {}
     for part in loose:

@@ -24,6 +24,7 @@ from sigaudit.reading.guess_words import said
 __all__ = ["Found", "timed", "understood"]
 
 _LONGEST = 600  # characters of a line that is looked at
+_MOST_SHORT = 0.7  # of the parts that lines usually have
 _MOST_WORDS = 60  # house: more different texts are remarks, not events
 
 
@@ -68,6 +69,11 @@ def understood(
 ) -> Found | str:
     """What the lines say, or which field is missing. in_columns: a printer may keep its columns' places."""
     first = _once(lines, cut, inside, year, in_columns)
+    if isinstance(first, str) and first in ("account", "event"):
+        # Short lines of the printer or the operator, one of them for every few signals, may be in the way.
+        usual = sorted(map(len, cut.values()))[len(cut) // 2]
+        cut = {at: one for at, one in cut.items() if len(one) > _MOST_SHORT * usual}
+        first = _once(lines, cut, inside, year, in_columns)
     if isinstance(first, str):
         return first
     told = _telling(first, inside)
@@ -106,7 +112,7 @@ def _once(
     if not found:
         return "date" if {kinds[i] for i in clocks} == {"C"} else "time"
     time, other, doubts = received(found, words)
-    free = [i for i, kind in enumerate(kinds) if kind not in TIMED + "XFM"]
+    free = [i for i, kind in enumerate(kinds) if kind not in TIMED + "XFMB"]
     event: EventGuess | None = None
     told: dict[str, int] = {}
     if inside.token:

@@ -82,14 +82,26 @@ def printed(text: str, year: str) -> PrintedDraft | str:
     else:
         return "pattern"
     ignore, doubts = _others(lines, cut, found, pattern)
+    event = found.event
+    style = event.style if event else "sia_blocks" if inside.token == "B" else ""
+    doubts = [
+        *unclear(found.time.forms), *_year(year, bool(named), found), *_clock(found, inside), *_letters(found),
+        *found.doubts, *doubts, *few(len(held)),
+    ]  # fmt: skip
     return PrintedDraft(
-        inside.kind, pattern, tuple(groups[n] for n in found.time.columns), year, found.time.forms[0],
-        found.event.style if found.event else "", found.event.qualifiers if found.event else {},
-        {"format": "sia"} if found.event and found.event.style == "sia" else {}, tuple(ignore), found.words,
-        _share(pattern, ignore, lines),
-        [*unclear(found.time.forms), *_year(year, bool(named), found), *_clock(found, inside), *found.doubts, *doubts,
-         *few(len(held))],
-    )  # fmt: skip
+        kind=inside.kind,
+        line=pattern,
+        time=tuple(groups[n] for n in found.time.columns),
+        year=year,
+        form=found.time.forms[0],
+        style=style,
+        qualifiers=event.qualifiers if event else {},
+        constants={"format": "sia"} if style == "sia" else {},
+        ignore=tuple(ignore),
+        words=found.words,
+        share=_share(pattern, ignore, lines),
+        doubts=doubts,
+    )
 
 
 def _groups(found: Found, inside: Inside) -> dict[int, str]:
@@ -154,6 +166,16 @@ def _year(year: str, named: bool, found: Found) -> list[str]:
     if {1, 12} <= months:
         doubts.append("The log runs over the end of a year: one layout cannot read both years.")
     return doubts
+
+
+def _letters(found: Found) -> list[str]:
+    """A sentence where a letter stands glued to every account: it may be part of it."""
+    n = found.fields.get("account", 0)
+    before = found.parts[n - 1].fixed if n else ""
+    glued = n and all(token.lead == 0 for token in found.parts[n].cells.values())
+    if not glued or len(before) > 2 or not before.isalpha():
+        return []
+    return [f"{before!r} in front of every account is left out of it; if it belongs to it, see account.prefix."]
 
 
 def _clock(found: Found, inside: Inside) -> list[str]:

@@ -75,6 +75,8 @@ def _body(part: Part, last: bool) -> str:
     match part.kind:
         case "F":
             return ".+" if last else _FRAME
+        case "B":
+            return r"#[0-9A-Fa-f]+\|[^\]]*"
         case "M":
             return _MESSAGE
         case "X":

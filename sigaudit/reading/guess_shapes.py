@@ -167,7 +167,7 @@ def _likeness(one: Part, other: Part) -> float:
     if one.kind != other.kind or one.fixed != other.fixed:
         # Words at the end of some lines are free text at the end of others.
         return 0.2 if {one.kind, other.kind} == {"W", "X"} else -9.0
-    if one.kind in "LTDCYFM":
+    if one.kind in "LTDCYFMB":
         return 4.0
     if one.kind == "P":
         return 2.0

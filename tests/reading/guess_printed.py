@@ -258,43 +258,20 @@ PRINTED: list[Printed] = [
         cannot="date",
     ),
     Printed(
-        "frames",
-        lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} {o.receiver} {frame(o, n, envelope=True)}",
-        told=("receiver", "account", "sia", "zone"),
-        kind="dc09",
-    ),
-    Printed(
-        "frames with sum and length",
-        lambda o, n: f"{o.at:%d.%m.%Y %H:%M:%S} RX{o.receiver} LN {o.line} <- {frame(o, n, envelope=True)}",
-        told=("receiver", "line", "account", "sia", "zone"),
-        kind="dc09",
-    ),
-    Printed(
-        "frames, codes in digits",
+        "operators between, words and state apart",
         lambda o, n: (
-            f"[{o.at:%Y-%m-%dT%H:%M:%S}] {frame(o, n, 'NULL' if n % 3 == 0 else 'ADM-CID', 'R1L0', envelope=True)}"
+            f"{o.at:%d.%m.%Y %H:%M:%S} REC {o.receiver} ACCT {o.account} {label(o)} ZONE {o.zone} "
+            f"{'ALARM' if o.qualifier == 'E' else 'RESTORE'}"
+            + (f"\n{o.at:%d.%m.%Y %H:%M:%S} OPERATOR {n % 4} READ IT" if n % 3 == 0 else "")
         ),
-        told=("account",),
-        kind="dc09",
+        told=("receiver", "account", "zone"),
+        rejected=80,
+        needs="event.words",
     ),
     Printed(
-        "frames without sum and length",
-        lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} {o.receiver} {frame(o, n)}",
-        cannot="CRC",
-    ),
-    Printed(
-        "messages",
-        lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} {o.receiver} {o.line} {message(o)}",
-        kind="contact_id",
-    ),
-    Printed(
-        "messages with blanks",
-        lambda o, n: f"{o.at:%m/%d/%Y %H:%M:%S}  R{o.receiver} L{o.line}  {message(o, ' ')}",
-        kind="contact_id",
-    ),
-    Printed(
-        "messages, text behind",
-        lambda o, n: f"{o.at:%d.%m.%y %H:%M} REC {o.receiver} LINE {o.line} MSG {message(o, ' ')} {label(o)}",
-        kind="contact_id",
+        "a letter before the account",
+        lambda o, n: f"{o.at:%Y-%m-%d %H:%M:%S} R{o.receiver} A{o.account} {ev(o)} {o.partition} {o.zone}",
+        told=("receiver", "account", "event", "partition", "zone"),
+        needs="in front of every account",
     ),
 ]
