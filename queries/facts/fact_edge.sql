@@ -4,7 +4,8 @@
 -- reads:   events, sia_closes
 -- params:  none
 -- returns: qualifier E began, P still present, R restored; family joins the
---          codes that one condition may change between with the arming state
+--          codes that one condition may change between with the arming state;
+--          copy_kind as in events: told by a second way
 with
 plain as (
     select
@@ -25,7 +26,8 @@ plain as (
         format,
         time_doubt,
         source_id,
-        line_no
+        line_no,
+        copy_kind
     from events
     where
         restorable = 'yes'
@@ -52,7 +54,8 @@ also as (
         e.format,
         e.time_doubt,
         e.source_id,
-        e.line_no
+        e.line_no,
+        e.copy_kind
     from events as e
     inner join sia_closes as s on e.event_raw = s.restore_code
     where
@@ -78,7 +81,8 @@ select
     format,
     time_doubt,
     source_id,
-    line_no
+    line_no,
+    copy_kind
 from plain
 union all
 select
@@ -99,6 +103,7 @@ select
     format,
     time_doubt,
     source_id,
-    line_no
+    line_no,
+    copy_kind
 from also
 order by account_key, received_utc, source_id, line_no

@@ -25,7 +25,8 @@ select
     f.format,
     f.time_doubt,
     f.source_id,
-    f.line_no
+    f.line_no,
+    f.copy_kind
 from fact_edge as f
 inner join heard_as as h
     on

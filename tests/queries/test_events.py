@@ -120,3 +120,12 @@ def test_counts_use_the_event_and_quality_the_repeats() -> None:
         1,
         2,
     )
+
+
+def test_an_edge_says_that_it_is_told_by_a_second_way() -> None:
+    """Both stand in the log of a condition; who counts conditions can leave the copy out."""
+    rows = [signal(0, "E110", format="contact_input", zone="901"), signal(20, "E111", zone="012")]
+    rows += [signal(900, "R111", zone="012"), signal(910, "R110", format="contact_input", zone="901")]
+    edges = events(rows, f"with events as (from e) select * from ({query('facts/fact_edge')})")
+    told = [(row["qualifier"], row["copy_kind"]) for row in edges]
+    assert told == [("E", "contact_copy"), ("E", ""), ("R", ""), ("R", "contact_copy")]
