@@ -50,7 +50,7 @@ def rhythm(tests: pd.DataFrame) -> pd.DataFrame:
     Raises ValueError when the table is not sorted. Method: gap voting as described above, start values
     from simulation; circular mean as in Zar J.H., Biostatistical Analysis, ch. 26.
     """
-    group, starts = _groups(tests)
+    group, starts = groups(tests)
     seconds = tests["received_utc"].to_numpy().astype("datetime64[us]").astype(np.int64) / 1e6
     same = group[1:] == group[:-1]
     if np.any(same & (np.diff(seconds) < 0)):
@@ -89,9 +89,9 @@ def circular(values: Floats, cycle: Floats, group: Ints, n_groups: int) -> tuple
     return np.where(mean >= of_group, 0.0, mean), np.hypot(cos, sin)
 
 
-def _groups(tests: pd.DataFrame) -> tuple[Ints, Ints]:
+def groups(tests: pd.DataFrame, time: str = "received_utc") -> tuple[Ints, Ints]:
     """Number of the key of each row, and the row at which each key starts."""
-    if tests[[*KEYS, "received_utc"]].isna().to_numpy().any():
+    if tests[[*KEYS, time]].isna().to_numpy().any():
         raise ValueError("a test without account, origin, path or time has no rhythm")
     changed = np.zeros(len(tests), dtype=bool)
     changed[:1] = True
