@@ -97,6 +97,7 @@ class Settings:
     timezone: str
     edition: str
     own_accounts: tuple[str, ...]
+    default_accounts: tuple[str, ...]
     groups: Mapping[str, str]
     path_kinds: Mapping[str, str]
     dc09_keys: Mapping[str, str]
@@ -212,6 +213,7 @@ def parse(text: str, workspace: Path) -> Settings:
         timezone=value("station.timezone"),
         edition=value("station.edition"),
         own_accounts=value("receivers.own_accounts"),
+        default_accounts=value("receivers.default_accounts"),
         groups=groups,
         path_kinds={path[2]: str(s.value) for path, s in found.items() if path[:2] == ("receivers", "paths")},
         dc09_keys={path[2]: str(s.value) for path, s in found.items() if path[:2] == ("dc09", "keys")},

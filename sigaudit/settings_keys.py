@@ -138,6 +138,11 @@ def _limit(value: object) -> Value:
     raise ValueFault('expected a number, true or false, text, or a list of texts; an interval is text, such as "36h"')
 
 
+# Repeated digits, counting runs, runs of F (common practice, no source).
+DEFAULT_ACCOUNTS = (
+    *(digit * 4 for digit in "0123456789F"), "0001", "1234", "4321", "000000", "111111", "123456", "FFFFFF",
+)  # fmt: skip
+
 KEYS = (
     Key("station.name", _text, "", "name of the station, as it stands on every page"),
     Key("station.timezone", _timezone, "", "the station's zone; weeks and days begin at its midnight"),
@@ -148,6 +153,12 @@ KEYS = (
         "rules edition whose intervals judge where the roster gives none; empty: none does",
     ),
     Key("receivers.own_accounts", _texts, (), "account numbers under which receivers speak of themselves"),
+    Key(
+        "receivers.default_accounts",
+        _texts,
+        DEFAULT_ACCOUNTS,
+        "account numbers that boxes have before they are programmed",
+    ),
     Key(
         "audit.history_weeks",
         _whole(1, 260),

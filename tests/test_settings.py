@@ -258,6 +258,8 @@ def test_the_template_names_every_key() -> None:
         assert f"{name} = " in part, key.name
         if key.default not in ("", ()):
             shown = f'"{key.default}"' if isinstance(key.default, str) else str(key.default)
+            if isinstance(key.default, tuple):
+                shown = "[" + ", ".join(f'"{text}"' for text in key.default) + "]"
             assert f"# {name} = {shown}\n" in part, key.name
     for table in TABLES:
         assert f"[{table.name}" in template, table.name

@@ -72,10 +72,11 @@ class Card:
     finest_s: float = 0.0
 
     def severity_for(self, system_type: str, *, aggravated: bool = False) -> str:
-        """Severity by system type; ``aggravated`` rows take the card's ``aggravated`` if it is worse."""
+        """Severity by system type; ``aggravated`` rows take ``aggravated``, or that of the type, if it is worse."""
         found = self.severity.get(system_type, self.severity["default"])
         if aggravated and "aggravated" in self.severity:
-            found = min(found, self.severity["aggravated"], key=SEVERITIES.index)
+            worse = self.severity.get(f"aggravated_{system_type}", self.severity["aggravated"])
+            found = min(found, worse, key=SEVERITIES.index)
         return found
 
 

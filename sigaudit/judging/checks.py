@@ -42,7 +42,9 @@ ROWS = pa.schema([("check_id", _TEXT), *zip(REQUIRED.names, REQUIRED.types, stri
                   *zip(OPTIONAL.names, OPTIONAL.types, strict=True)])  # fmt: skip
 
 # What a check may read beside its own limits; documented in DEVELOPERS.md, pinned by a test.
-STATION_TABLES = ("station", "calendar", "line_facts", "family_facts", "clock_offsets", "test_odds")
+STATION_TABLES = (
+    "station", "calendar", "line_facts", "family_facts", "clock_offsets", "test_odds", "default_accounts",
+)  # fmt: skip
 
 
 def run_all(desk: Desk, cards: Iterable[Card], account_ranges: Iterable[tuple[str, str]]) -> pa.Table:

@@ -64,6 +64,7 @@ def judge(
     for low, high in over(progress, account_ranges, "measuring accounts"):
         measures.measure_range(desk, low, high, found)
     measures.population(desk)
+    measures.compare(desk)
     rows = checks.run_all(desk, active, over(progress, account_ranges, "running checks"))
     return Judged(rows, found, account_ranges)
 

@@ -11,10 +11,9 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-import pandas as pd
 import pyarrow as pa
 
-from sigaudit.judging import intervals, limits, odds, rhythm
+from sigaudit.judging import intervals, limits, odds, test_clocks
 from sigaudit.judging.cards import Card
 from sigaudit.judging.coverage import Coverage, shared_holes
 from sigaudit.judging.desk import Desk
@@ -33,13 +32,15 @@ KEPT = (
     "limits",
     "clock_doubts", "panel_clock", "resolution", "stated_delays",
     "inspections", "tests_on_test", "alarms", "restores_alone", "said", "bursts",
+    "test_drift", "panel_signs", "after_end", "used_lines", "test_lateness", "two_combs",
+    "co_timed", "near_numbers", "clock_twins",
 )  # fmt: skip
+# Of these, what compares accounts with one another, worked out once after the ranges, and what it is made from.
+COMPARED = ("co_timed", "near_numbers", "clock_twins")
+FOR_COMPARING = ("rare_edges", "fallen_silent", "strays")
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
 MOST_SLOTS = 4096
-# A rhythm is that of the recent weeks as soon as they hold this many tests (house).
-RECENT = timedelta(weeks=5)
-ENOUGH_TESTS = 8
 
 
 def station_wide(
@@ -50,7 +51,7 @@ def station_wide(
     coverage: Coverage,
 ) -> None:
     """Tables that every range shares. ``all_<fact>`` views must exist; roster tables by name."""
-    desk.drop(f"kept_{table}" for table in (*KEPT, *SUMS))
+    desk.drop(f"kept_{table}" for table in (*KEPT, *SUMS, *FOR_COMPARING))
     for name in FACTS:
         desk.view(name, f"select * from all_{name}")
     for name in ("01_line_facts", "02_family_facts", "03_clock_offsets"):
@@ -84,6 +85,7 @@ def station_wide(
         "calendar",
         calendar.table(settings.zone, min(data_first, desk.window.from_utc) - timedelta(days=2), until),
     )
+    desk.put("default_accounts", pa.table({"account": pa.array(sorted(set(settings.default_accounts)), pa.string())}))
     desk.put("station", pa.table({"data_first_utc": pa.array([data_first], pa.timestamp("us"))}))
 
 
@@ -139,20 +141,23 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
     for name in ("41_excuses", "42_account_line_facts"):
         desk.make_query(f"measures/{name}")
     _limits(desk)
-    desk.put("rhythm", _rhythm(desk))
+    test_clocks.put_tables(desk)
     for name in ("43_test_rhythm", "44_standing"):
         desk.make_query(f"measures/{name}")
     for name in ("50_requirements", "51_visible_requirements", "60_slots", "61_test_measures", "62_check_in_gaps",
                  "63_losses", "64_tests_by_day",
         "65_received_slots",
         "66_busy_tests",
+        "70_panel_signs", "70_after_end", "70_used_lines", "70_test_lateness", "71_two_combs", "72_rare_edges",
+        "72_fallen_silent", "72_strays",
         "74_contact_pairs", "75_message_forms", "76_supervision_rules",
         "76_stated_delays",
         "77_inspections", "77_tests_on_test", "78_alarms", "78_restores_alone", "79_said", "79_bursts"):  # fmt: skip
         desk.make_query(f"measures/{name}")
-    for table in (*KEPT, *SUMS):
+    mine = [table for table in (*KEPT, *SUMS, *FOR_COMPARING) if table not in COMPARED]
+    for table in mine:
         desk.keep(table, f"kept_{table}")
-    desk.drop((*KEPT, *SUMS, "heard_as", "day", "test", "check_in", "edge", "rhythm", "path_sets", "set_holes"))
+    desk.drop((*mine, "found_combs", "heard_as", "day", "test", "check_in", "edge", "rhythm", "path_sets", "set_holes"))
 
 
 def population(desk: Desk) -> None:
@@ -166,6 +171,18 @@ def population(desk: Desk) -> None:
         " where n_ever > 0 order by account_key, path, what"
     )
     desk.put("all_test_odds", odds.with_odds(found))
+
+
+def compare(desk: Desk) -> None:
+    """Numbers compared with one another over the whole station: the tables of ``COMPARED``."""
+    for name in ROSTER:
+        desk.view(name, f"select * from all_{name}")
+    for name in (*FOR_COMPARING, "two_combs", "used_lines", "path_lines"):
+        desk.view(name, f"select * from kept_{name}")
+    for name in COMPARED:
+        desk.make_query(f"measures/73_{name}")
+        desk.keep(name, f"kept_{name}")
+    desk.drop((*COMPARED, *FOR_COMPARING))
 
 
 def _limit_views(desk: Desk, low: str, high: str) -> None:
@@ -194,39 +211,6 @@ def _limits(desk: Desk) -> None:
         " from heard as h left join accounts as a on h.account_key = a.account_key where a.account_key is null",
     )
     desk.make("limits", limits.RESOLVE)
-
-
-def _rhythm(desk: Desk) -> pa.Table:
-    """Rhythm per account, origin and path: of the last five weeks where they hold enough tests, else of all.
-
-    A timer that was changed lately must not hide behind its past. Only periodic tests of sure time count.
-    """
-    tests = desk.run(
-        "select t.account_key, t.origin, t.path, t.received_utc,"
-        " t.received_utc + c.offset_s * interval 1 second as received_local"
-        " from test as t inner join calendar as c on t.received_utc >= c.from_utc and t.received_utc < c.until_utc"
-        " where t.test_kind = 'periodic' and t.time_doubt = 'exact' order by 1, 2, 3, 4"
-    ).to_pandas()
-    whole = _either_clock(tests)
-    recent = _either_clock(tests[tests["received_utc"] >= desk.window.as_of_utc - RECENT].reset_index(drop=True))
-    recent = recent[recent["n"] >= ENOUGH_TESTS]
-    keys = rhythm.KEYS
-    older = whole.merge(recent[keys], on=keys, how="left", indicator=True)
-    kept = pd.concat([older[older["_merge"] == "left_only"].drop(columns="_merge"), recent])
-    return pa.Table.from_pandas(kept.sort_values(keys), preserve_index=False)
-
-
-def _either_clock(tests: pd.DataFrame) -> pd.DataFrame:
-    """Rhythm by elapsed time; where that shows none, by the wall clock that some panels keep over a clock change."""
-    elapsed = rhythm.rhythm(tests)
-    unsteady = elapsed[elapsed["period_s"].isna()][rhythm.KEYS]
-    if unsteady.empty:
-        return elapsed
-    local = tests.merge(unsteady, on=rhythm.KEYS).drop(columns="received_utc")
-    local = local.rename(columns={"received_local": "received_utc"}).sort_values([*rhythm.KEYS, "received_utc"])
-    steady = rhythm.rhythm(local.reset_index(drop=True)).dropna(subset="period_s")
-    kept = elapsed.merge(steady[rhythm.KEYS], on=rhythm.KEYS, how="left", indicator=True)
-    return pd.concat([kept[kept["_merge"] == "left_only"].drop(columns="_merge"), steady]).sort_values(rhythm.KEYS)
 
 
 def _edition_rules(confirmed: tuple[str, ...]) -> pa.Table:

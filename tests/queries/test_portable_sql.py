@@ -48,6 +48,7 @@ FUNCTIONS: dict[str, str] = {
     "TimestampTrunc": "date_trunc() of a naive instant",
     "SplitPart": "",
     "Substring": "counts from 1 on both",
+    "Length": "characters on both",
     "Replace": "",
     "Median": "the mean of the middle two on both; nulls are left out",
     "TryCast": "null for what cannot be read, on both; text of our own making only",
@@ -70,6 +71,7 @@ _ON_THE_WAY = {
     "heard_as", "day", "test", "check_in", "edge", "ways", "ways_settled", "receiver_lines", "receiver_kinds",
     "path_sets", "set_holes", "numbers", "edition_rules", "rhythm", "received_slots", "order_breaks",
     "coarse_lines",
+    "found_combs", "rare_edges", "fallen_silent", "strays",
 }  # fmt: skip
 _OF_A_RUN = {
     *(f"all_{name}" for name in (*FACTS, *ROSTER)), *(f"kept_{name}" for name in (*KEPT, "tests_by_day")),

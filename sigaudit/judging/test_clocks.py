@@ -1,0 +1,119 @@
+"""The clocks behind an account's tests: one period, several timers, or a clock that drifts.
+
+Tests of one range of accounts are read once; what is worked out from them is three small tables.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pandas as pd
+import pyarrow as pa
+
+from sigaudit.judging import combs, drift, rhythm
+from sigaudit.judging.desk import Desk
+
+# A rhythm is that of the recent weeks as soon as they hold this many tests (house).
+RECENT = timedelta(weeks=5)
+ENOUGH_TESTS = 8
+# Fewer tests cannot hold two timers of five tests each.
+LEAST_OF_TWO = 2 * combs.LEAST_TESTS
+# Below this share of single steps a period may be the time between two timers, not that of one.
+SURE_OF_ONE = 0.6
+
+_TEXTS = (*rhythm.KEYS, "way")
+_TIMES = ("first_utc", "last_utc")
+
+
+def put_tables(desk: Desk) -> None:
+    """Tables ``rhythm``, ``found_combs`` and ``test_drift`` of the accounts in view.
+
+    Only periodic tests of sure time count. Rhythm and drift per account, origin and path: of the last five
+    weeks where they hold enough tests, else of all, so that a timer changed lately does not hide behind
+    its past. Each is told by elapsed time or by the wall clock, which some panels keep over a clock change.
+    """
+    tests = desk.run(
+        "select t.account_key, t.origin, t.path, t.received_utc,"
+        " t.received_utc + c.offset_s * interval 1 second as received_local, t.receiver || '/' || t.line as way"
+        " from test as t inner join calendar as c on t.received_utc >= c.from_utc and t.received_utc < c.until_utc"
+        " where t.test_kind = 'periodic' and t.time_doubt = 'exact' order by 1, 2, 3, 4"
+    ).to_pandas()
+    recent = tests[tests["received_utc"] >= desk.window.as_of_utc - RECENT].reset_index(drop=True)
+    of_all, of_recent = _either_clock(tests), _either_clock(recent)
+    found = _recent_first(of_all, of_recent)
+    desk.put("rhythm", _arrow(found))
+    desk.put("found_combs", _arrow(_combs(tests, found)))
+    desk.put("test_drift", _arrow(_recent_first(_drift(tests, of_all), _drift(recent, of_recent))))
+
+
+def _recent_first(of_all: pd.DataFrame, of_recent: pd.DataFrame) -> pd.DataFrame:
+    of_recent = of_recent[of_recent["n"] >= ENOUGH_TESTS]
+    older = of_all.merge(of_recent[rhythm.KEYS], on=rhythm.KEYS, how="left", indicator=True)
+    kept = older[older["_merge"] == "left_only"].drop(columns="_merge")
+    both = [part for part in (kept, of_recent) if len(part)]
+    return pd.concat(both).sort_values(rhythm.KEYS) if both else kept
+
+
+def _either_clock(tests: pd.DataFrame) -> pd.DataFrame:
+    """Rhythm by elapsed time; where that shows none, by the wall clock."""
+    elapsed = rhythm.rhythm(tests)
+    unsteady = elapsed[elapsed["period_s"].isna()][rhythm.KEYS]
+    if unsteady.empty:
+        return elapsed
+    local = _local(tests.merge(unsteady, on=rhythm.KEYS))
+    steady = rhythm.rhythm(local).dropna(subset="period_s")
+    kept = elapsed.merge(steady[rhythm.KEYS], on=rhythm.KEYS, how="left", indicator=True)
+    return pd.concat([kept[kept["_merge"] == "left_only"].drop(columns="_merge"), steady]).sort_values(rhythm.KEYS)
+
+
+def _drift(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+    """Drift by the clock whose tests lie closer to a line; the wall clock counts only where it does better."""
+    elapsed = drift.drift(tests, found)
+    if elapsed.empty or tests["received_utc"].sub(tests["received_local"]).nunique() < 2:
+        return elapsed  # no clock change among these tests: both clocks are one
+    wall = drift.drift(_local(tests), found)
+    edges = elapsed[[*rhythm.KEYS, *_TIMES]]
+    wall = wall.drop(columns=list(_TIMES)).merge(edges, on=rhythm.KEYS)[drift.COLUMNS]
+    both = pd.concat([elapsed.assign(rank=0), wall.assign(rank=1)])
+    both = both.sort_values([*rhythm.KEYS, "largest_step_s", "rank"])
+    return both.drop_duplicates(rhythm.KEYS).drop(columns="rank").reset_index(drop=True)
+
+
+def _combs(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+    """Combs of trains that may hold more than one timer, by the clock whose two fullest hold more tests."""
+    odd = found[(found["n"] >= LEAST_OF_TWO) & (found["period_s"].isna() | (found["single_step_share"] < SURE_OF_ONE))]
+    chosen = tests.merge(odd[rhythm.KEYS], on=rhythm.KEYS)
+    by_clock = []
+    for rank, clock in enumerate(("received_utc", "received_local")):
+        told = combs.combs(chosen.assign(at=chosen[clock]).sort_values([*rhythm.KEYS, "at"]).reset_index(drop=True))
+        full = told[told["comb_no"] <= 2].groupby(rhythm.KEYS)["n"].sum().rename("held").reset_index()
+        by_clock.append(told.merge(full, on=rhythm.KEYS).assign(rank=rank))
+    both = pd.concat(by_clock)
+    if both.empty:
+        return both[combs.COLUMNS]
+    best = both.sort_values([*rhythm.KEYS, "held", "rank"], ascending=[True] * 3 + [False, True])
+    kept = best.drop_duplicates(rhythm.KEYS)[[*rhythm.KEYS, "rank"]]
+    return both.merge(kept, on=[*rhythm.KEYS, "rank"]).sort_values([*rhythm.KEYS, "comb_no"])[combs.COLUMNS]
+
+
+def _local(tests: pd.DataFrame) -> pd.DataFrame:
+    local = tests.drop(columns="received_utc").rename(columns={"received_local": "received_utc"})
+    return local.sort_values([*rhythm.KEYS, "received_utc"]).reset_index(drop=True)
+
+
+def _arrow(rows: pd.DataFrame) -> pa.Table:
+    """The rows as a table whose columns have their type even where there are none."""
+    whole = ("n", "comb_no")
+
+    def kind(name: str) -> pa.DataType:
+        if name in _TEXTS:
+            return pa.string()
+        return pa.timestamp("us") if name in _TIMES else pa.int64() if name in whole else pa.float64()
+
+    return pa.table(
+        {
+            name: pa.array(rows[name].to_numpy(), kind(name), from_pandas=True)
+            for name in rows.columns
+            if name != "place"
+        }
+    )
