@@ -102,7 +102,7 @@ def _width(period: float) -> float:
 def _told(rows: pd.DataFrame) -> pd.DataFrame:
     key = [*rhythm.KEYS, "comb_no"]
     rows = rows.sort_values([*key, "received_utc"]).reset_index(drop=True)
-    number = rows.groupby(key, sort=True).ngroup().to_numpy()
+    number = rows.groupby(key, sort=True).ngroup().to_numpy().astype(np.int64)
     n_combs = int(number.max()) + 1
     place, period = rows["place"].to_numpy(), rows["period_s"].to_numpy()
     phase, _ = rhythm.circular(place, period, number, n_combs)
