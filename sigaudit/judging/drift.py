@@ -29,17 +29,21 @@ def drift(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
 
     Slope: Theil-Sen over the pairs (i, i + n/2), the incomplete form of Sen P.K. (1968) JASA 63:1379-1389.
     """
-    steady = found.dropna(subset="period_s")[[*rhythm.KEYS, "period_s"]]
-    rows = tests.merge(steady, on=rhythm.KEYS).sort_values([*rhythm.KEYS, "received_utc"]).reset_index(drop=True)
-    if rows.empty:
+    group, starts = rhythm.groups(tests)
+    keys = tests[rhythm.KEYS].iloc[starts].reset_index(drop=True)
+    period = keys.merge(found[[*rhythm.KEYS, "period_s"]], on=rhythm.KEYS, how="left")["period_s"].to_numpy(np.float64)
+    steady = np.flatnonzero(~np.isnan(period))
+    if not len(steady):
         return pd.DataFrame({name: pd.Series(dtype=object) for name in COLUMNS})
-    group, starts = rhythm.groups(rows)
-    seconds = rows["received_utc"].to_numpy().astype("datetime64[us]").astype(np.int64) / 1e6
+    kept = ~np.isnan(period)[group]
+    seconds = tests["received_utc"].to_numpy()[kept].astype("datetime64[us]").astype(np.int64) / 1e6
+    renumbered = np.zeros(len(period), dtype=np.int64)
+    renumbered[steady] = np.arange(len(steady))
+    group, period, keys = renumbered[group[kept]], period[steady], keys.iloc[steady].reset_index(drop=True)
     near = np.r_[False, (group[1:] == group[:-1]) & (np.diff(seconds) < rhythm.RESEND_S)]
     seconds, group = seconds[~near], group[~near]
-    n = np.bincount(group, minlength=len(starts))
+    n = np.bincount(group, minlength=len(period))
     first = np.r_[0, np.cumsum(n)[:-1]]
-    period = rows["period_s"].to_numpy()[starts]
     gap = np.r_[0.0, np.diff(seconds)]
     gap[first] = 0.0
     steps = np.rint(gap / period[group])
@@ -48,13 +52,12 @@ def drift(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     elapsed = seconds - seconds[first][group]
     slope = _slopes(elapsed, place, group, first, n)
     beside = place - slope[group] * elapsed
-    level = _medians(beside, group, len(starts))
-    spread = _medians(np.abs(beside - level[group]), group, len(starts))
+    level = _medians(beside, group, len(period))
+    spread = _medians(np.abs(beside - level[group]), group, len(period))
     step = np.abs(off - slope[group] * gap)
-    largest = np.zeros(len(starts))
+    largest = np.zeros(len(period))
     np.maximum.at(largest, group, step)
-    told = rows.iloc[starts][rhythm.KEYS].reset_index(drop=True)
-    told["n"], told["period_s"] = n, period
+    told = keys.assign(n=n, period_s=period)
     told["drift_s_per_day"], told["spread_s"], told["largest_step_s"] = slope * DAY, spread, largest
     edges = np.rint(seconds * 1e6).astype(np.int64).astype("datetime64[us]")
     told["first_utc"], told["last_utc"] = edges[first], edges[first + n - 1]

@@ -20,6 +20,8 @@ ENOUGH_TESTS = 8
 LEAST_OF_TWO = 2 * combs.LEAST_TESTS
 # Below this share of single steps a period may be the time between two timers, not that of one.
 SURE_OF_ONE = 0.6
+# A step of this size may be a clock change (half an hour in some zones); jitter is smaller.
+LEAST_STEP_S = 1200.0
 
 _TEXTS = (*rhythm.KEYS, "way")
 _TIMES = ("first_utc", "last_utc")
@@ -43,7 +45,7 @@ def put_tables(desk: Desk) -> None:
     found = _recent_first(of_all, of_recent)
     desk.put("rhythm", _arrow(found))
     desk.put("found_combs", _arrow(_combs(tests, found)))
-    desk.put("test_drift", _arrow(_recent_first(_drift(tests, of_all), _drift(recent, of_recent))))
+    desk.put("test_drift", _arrow(_drifts(tests, recent, of_all, of_recent)))
 
 
 def _recent_first(of_all: pd.DataFrame, of_recent: pd.DataFrame) -> pd.DataFrame:
@@ -66,14 +68,25 @@ def _either_clock(tests: pd.DataFrame) -> pd.DataFrame:
     return pd.concat([kept[kept["_merge"] == "left_only"].drop(columns="_merge"), steady]).sort_values(rhythm.KEYS)
 
 
+def _drifts(tests: pd.DataFrame, recent: pd.DataFrame, of_all: pd.DataFrame, of_recent: pd.DataFrame) -> pd.DataFrame:
+    lately = of_recent[of_recent["n"] >= ENOUGH_TESTS]
+    older = of_all.merge(lately[rhythm.KEYS], on=rhythm.KEYS, how="left", indicator=True)
+    older = older[(older["_merge"] == "left_only") & older["period_s"].notna()]
+    told = _drift(recent, lately)
+    if older.empty:
+        return told
+    both = [part for part in (told, _drift(tests.merge(older[rhythm.KEYS], on=rhythm.KEYS), older)) if len(part)]
+    return pd.concat(both).sort_values(rhythm.KEYS) if both else told
+
+
 def _drift(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
-    """Drift by the clock whose tests lie closer to a line; the wall clock counts only where it does better."""
+    """Drift by elapsed time; where that shows a step, by the wall clock if it shows a smaller one."""
     elapsed = drift.drift(tests, found)
-    if elapsed.empty or tests["received_utc"].sub(tests["received_local"]).nunique() < 2:
-        return elapsed  # no clock change among these tests: both clocks are one
-    wall = drift.drift(_local(tests), found)
-    edges = elapsed[[*rhythm.KEYS, *_TIMES]]
-    wall = wall.drop(columns=list(_TIMES)).merge(edges, on=rhythm.KEYS)[drift.COLUMNS]
+    stepped = elapsed[elapsed["largest_step_s"] > LEAST_STEP_S]
+    if stepped.empty or tests["received_utc"].sub(tests["received_local"]).nunique() < 2:
+        return elapsed  # without a clock change among these tests both clocks are one
+    wall = drift.drift(_local(tests.merge(stepped[rhythm.KEYS], on=rhythm.KEYS)), found)
+    wall = wall.drop(columns=list(_TIMES)).merge(stepped[[*rhythm.KEYS, *_TIMES]], on=rhythm.KEYS)[drift.COLUMNS]
     both = pd.concat([elapsed.assign(rank=0), wall.assign(rank=1)])
     both = both.sort_values([*rhythm.KEYS, "largest_step_s", "rank"])
     return both.drop_duplicates(rhythm.KEYS).drop(columns="rank").reset_index(drop=True)

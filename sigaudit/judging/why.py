@@ -90,11 +90,12 @@ def find(store: Store, finding: str) -> tuple[Run, dict[str, Any]]:
 
 
 def _asked(store: Store, run: Run, row: Mapping[str, Any], as_of: datetime) -> pa.Table:
-    """The account's numbers (its own and those its paths report as) with the span and what to look for."""
+    """The account's numbers (its own, those its paths report as, the peer) with the span and what to look for."""
     paths = rosters.in_force(store, as_of)[0]["paths"].to_pylist()
     key = row["account_key"]
-    heard = sorted({key, *(p["reports_as_key"] for p in paths if p["account_key"] == key)})
     subject = dict(part.split("=", 1) for part in row["subject"].split(",") if "=" in part)
+    peers = [subject["peer"]] if "peer" in subject else []
+    heard = sorted({key, *(p["reports_as_key"] for p in paths if p["account_key"] == key), *peers})
     required = [
         r["seconds"]
         for r in run.table("requirements").to_pylist()
