@@ -2,9 +2,9 @@
 -- grain:   one row per account, origin, code, qualifier, partition and zone
 -- reads:   fact_day, heard_as, zones
 -- params:  $until timestamp [UTC]
--- returns: n [signals], on how many UTC days, first and last; check-ins are
---          left out. Of program mode (627, 628) all that is held. Origin as in
---          day
+-- returns: n [signals], on how many UTC days, first and last; check-ins and
+--          tests are left out. Of program mode (627, 628) all that is held.
+--          Origin as in day
 select
     h.account_key,
     case
@@ -39,7 +39,7 @@ left join zones as z
         and f.zone <> ''
         and z.kind <> 'user'
 where
-    f.format <> 'check_in'
+    f.code_group not in ('check_in', 'test')
     and f.origin <> 'receiver'
     and f.code <> ''
     and f.n > 0
