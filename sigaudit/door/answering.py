@@ -15,11 +15,15 @@ from sigaudit.errors import UsageProblem
 @app.command()
 def audit(
     week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47; default: the last whole one.")] = "",
+    day: Annotated[str, typer.Option("--day", help="A day like 2026-11-17: only what cannot wait.")] = "",
     fail_on: FailOn = "",
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
-    """Judge a week and write the weekly audit: pages, tables and workbook.
+    """Judge a week, or with --day one day with only what cannot wait: pages, tables and workbook.
+
+    The daily list holds silent fire, medical and hold-up accounts, alarms of unknown or cancelled accounts or while on
+    test, and the like; it does not replace the station's daily handling of late tests.
 
     Example: sigaudit audit --week 2026-W47
     """
@@ -29,8 +33,13 @@ def audit(
     from sigaudit.store import set_asides
 
     failing = _or_worse(fail_on)
+    if week and day:
+        raise UsageProblem("--week and --day are two different audits", next_step="give one of them")
     settings, store = opened(workspace)
-    run = judging.weekly(store, settings, week or None, progress=console.Drawn())
+    if day:
+        run = judging.daily(store, settings, day, progress=console.Drawn())
+    else:
+        run = judging.weekly(store, settings, week or None, progress=console.Drawn())
     folder = settings.reports_dir / f"audit-{run.meta['label']}"
     weekly.write(set_asides.decided(store, run), folder, station=settings.report_name or settings.station)
     _answer(run, folder, json=json)

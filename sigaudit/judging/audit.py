@@ -16,7 +16,7 @@ import pyarrow as pa
 
 from sigaudit.errors import NothingToRead
 from sigaudit.judging import cards as card_files
-from sigaudit.judging import clocks, findings, limits, tables, windows
+from sigaudit.judging import clocks, findings, limits, tables, urgent, windows
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.judge import SourceSpan, judge
@@ -50,6 +50,21 @@ def weekly(store: Store, settings: Settings, label: str | None = None, *, progre
     return _judged(store, settings, label, cards, list(reversed(earlier)), progress, pages=True)
 
 
+def daily(store: Store, settings: Settings, label: str | None = None, *, progress: Progress = silent) -> Run:
+    """The run of one local day with only what cannot wait; default: the last whole day held.
+
+    A finding is continuing if the audit of the week before has it too, where that was made. Raises as ``weekly``.
+    """
+    first, last = first_signal(store), last_signal(store)
+    label = label or windows.last_whole_day(settings.zone, last)
+    rosters.in_force(store, windows.day(label, settings.zone, first, last).as_of_utc)
+    cards = {name: card for name, card in read_cards(settings).items() if card.daily != "never"}
+    rekey.ensure(store, settings, memory_limit=settings.memory_limit, progress=progress)
+    facts.build(store, memory_limit=settings.memory_limit, progress=progress)
+    before = runs.latest(store, windows.week_before(label))
+    return _judged(store, settings, label, cards, [before] if before else [], progress, pages=True, kind="day")
+
+
 def first_signal(store: Store) -> datetime:
     """When the first signal held was received. Raises NothingToRead."""
     last_signal(store)
@@ -81,10 +96,11 @@ def read_cards(settings: Settings) -> dict[str, Card]:
 
 def _judged(
     store: Store, settings: Settings, label: str, cards: Mapping[str, Card], earlier: list[Run],
-    progress: Progress, *, pages: bool,
+    progress: Progress, *, pages: bool, kind: str = "week",
 ) -> Run:  # fmt: skip
     """A run of a label with these earlier ones behind it, the latest first."""
-    window = windows.week(label, settings.zone, first_signal(store), last_signal(store))
+    span = windows.day if kind == "day" else windows.week
+    window = span(label, settings.zone, first_signal(store), last_signal(store))
     roster, version = rosters.in_force(store, window.as_of_utc)
     inputs = _fingerprint(store, settings, cards, window, roster)
     held = runs.latest(store, label)
@@ -101,7 +117,7 @@ def _judged(
         facts.cut(store, con, window.from_utc, window.as_of_utc, history)
         desk = Desk(con, window)
         made = _tables(store, settings, label, cards, earlier, desk, roster, progress, pages=pages)
-        meta = {**_meta(store, settings, label, cards, window, version, earlier), "inputs": inputs}
+        meta = {**_meta(store, settings, label, cards, window, version, earlier), "inputs": inputs, "kind": kind}
     with store.writing(f"saving the audit of {label}", wait_s=10):
         return runs.save(store, run_id, meta, made)
 
@@ -113,11 +129,12 @@ def _tables(
     known = clocks.known_at(store, desk.window.as_of_utc)
     judged = judge(desk, roster, cards, settings, spans(store), progress=progress, clocks=known)
     accounts = tables.accounts(desk)
+    ranks = {row["account_key"]: row for row in accounts.to_pylist()}
     says = limits.severities(cards, settings)
     found = findings.compose(
-        judged.rows,
+        urgent.only(judged.rows, cards, ranks) if "-W" not in label else judged.rows,
         cards,
-        {row["account_key"]: row for row in accounts.to_pylist()},
+        ranks,
         _limits(desk),
         says,
         label,

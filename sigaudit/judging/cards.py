@@ -18,11 +18,12 @@ SEVERITIES = ("critical", "major", "minor", "note")
 ACTIONS = ("desk", "remote", "visit", "none")
 STANDINGS = ("standard", "handbook", "common practice", "house", "memory")
 SCOPES = ("account", "station")
+DAILY = ("never", "always", "life", "aggravated")
 EVIDENCE = ("signals", "tests", "check_ins", "episodes", "on_test", "roster")
 
 _TEXTS = ("id", "title", "question", "not_proof", "needs", "sentence", "next_step", "since")
 _LISTS = ("bad_history", "good_history", "look_alikes", "cautions", "causes")
-_KEYS = {*_TEXTS, *_LISTS, "scope", "action", "evidence", "severity", "limits", "finest_s"}
+_KEYS = {*_TEXTS, *_LISTS, "scope", "action", "evidence", "severity", "limits", "finest_s", "daily"}
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,8 @@ class Card:
     """A check: card and query. ``sql_file`` and ``card_file`` name it in error messages.
 
     finest_s: it needs times at least so fine [s], 0 = any; where the log is coarser it is not judged.
+    daily: whether its findings stand on the daily list: 'never', 'always', 'life' (fire, medical and hold-up
+    accounts) or 'aggravated' (its aggravated rows).
     """
 
     id: str
@@ -70,6 +73,7 @@ class Card:
     card_file: Path
     own: bool = False
     finest_s: float = 0.0
+    daily: str = "never"
 
     def severity_for(self, system_type: str, *, aggravated: bool = False) -> str:
         """Severity by system type; ``aggravated`` rows take ``aggravated``, or that of the type, if it is worse."""
@@ -129,6 +133,7 @@ def read(path: Path, *, own: bool = False) -> Card:
         card_file=path,
         own=own,
         finest_s=_finest(raw.get("finest_s", 0), path),
+        daily=_one_of({"daily": "never", **raw}, "daily", DAILY, path),
     )
 
 

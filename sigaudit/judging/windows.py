@@ -1,4 +1,4 @@
-"""Which span an audit speaks for: ISO weeks in the station's own zone."""
+"""Which span an audit speaks for: ISO weeks and days in the station's own zone."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from sigaudit.errors import UsageProblem
 from sigaudit.judging.desk import Window
 
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _WEEK = re.compile(r"(\d{4})-W(\d{2})")
 # A log that ends this close to the week's end is taken to speak for the whole week.
 _NEARLY = timedelta(hours=1)
@@ -32,10 +33,38 @@ def week(label: str, zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc
             f"{label}: the log held begins after it, at {first_signal_utc:%Y-%m-%d %H:%M} UTC",
             next_step="ingest that week's exports, or audit a later week",
         )
-    as_of = until_utc
-    if last_signal_utc < until_utc - _NEARLY:
-        as_of = last_signal_utc.replace(second=0, microsecond=0) + timedelta(minutes=1)
-    return Window(from_utc, until_utc, as_of)
+    return Window(from_utc, until_utc, _as_of(until_utc, last_signal_utc))
+
+
+def day(label: str, zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc: datetime) -> Window:
+    """The local day ``YYYY-MM-DD``, midnight to midnight, as naive UTC; ``as_of`` as for a week.
+
+    Raises UsageProblem for a label that is no day, or a day that the log does not reach.
+    """
+    try:
+        if not _DAY.fullmatch(label):
+            raise ValueError
+        begins = date.fromisoformat(label)
+    except ValueError as error:
+        raise UsageProblem(f"{label!r} is no day", next_step="write it like 2026-11-17") from error
+    from_utc, until_utc = _midnight(begins, zone), _midnight(begins + timedelta(days=1), zone)
+    if last_signal_utc < from_utc or first_signal_utc >= until_utc:
+        raise UsageProblem(
+            f"{label}: the log held runs from {first_signal_utc:%Y-%m-%d %H:%M} UTC to {last_signal_utc:%Y-%m-%d %H:%M}",
+            next_step="ingest that day's exports, or name another day",
+        )
+    return Window(from_utc, until_utc, _as_of(until_utc, last_signal_utc))
+
+
+def last_whole_day(zone: ZoneInfo, last_signal_utc: datetime) -> str:
+    """Label of the last local day that the log held reaches the end of."""
+    local = (last_signal_utc + _NEARLY).replace(tzinfo=UTC).astimezone(zone)
+    return (local.date() - timedelta(days=1)).isoformat()
+
+
+def week_before(day_label: str) -> str:
+    """Label of the ISO week before the one that a day lies in."""
+    return label_of(date.fromisoformat(day_label) - timedelta(days=7))
 
 
 def ends(label: str, zone: ZoneInfo) -> datetime:
@@ -60,6 +89,12 @@ def before(label: str, count: int) -> list[str]:
 def label_of(day: date) -> str:
     year, number, _ = day.isocalendar()
     return f"{year}-W{number:02d}"
+
+
+def _as_of(until_utc: datetime, last_signal_utc: datetime) -> datetime:
+    if last_signal_utc < until_utc - _NEARLY:
+        return last_signal_utc.replace(second=0, microsecond=0) + timedelta(minutes=1)
+    return until_utc
 
 
 def _monday(label: str) -> date:
