@@ -50,7 +50,7 @@ def day(label: str, zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc:
     from_utc, until_utc = _midnight(begins, zone), _midnight(begins + timedelta(days=1), zone)
     if last_signal_utc < from_utc or first_signal_utc >= until_utc:
         raise UsageProblem(
-            f"{label}: the log held runs from {first_signal_utc:%Y-%m-%d %H:%M} UTC to {last_signal_utc:%Y-%m-%d %H:%M}",
+            f"{label}: the log held runs from {first_signal_utc:%Y-%m-%d %H:%M} to {last_signal_utc:%m-%d %H:%M} UTC",
             next_step="ingest that day's exports, or name another day",
         )
     return Window(from_utc, until_utc, _as_of(until_utc, last_signal_utc))
