@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -58,7 +59,7 @@ def daily(store: Store, settings: Settings, label: str | None = None, *, progres
     first, last = first_signal(store), last_signal(store)
     label = label or windows.last_whole_day(settings.zone, last)
     rosters.in_force(store, windows.day(label, settings.zone, first, last).as_of_utc)
-    cards = {name: card for name, card in read_cards(settings).items() if card.daily != "never"}
+    cards = read_cards(settings)  # all of them: measures go by limits that stand on other checks' cards
     rekey.ensure(store, settings, memory_limit=settings.memory_limit, progress=progress)
     facts.build(store, memory_limit=settings.memory_limit, progress=progress)
     before = runs.latest(store, windows.week_before(label))
@@ -116,7 +117,7 @@ def _judged(
         history = window.from_utc - timedelta(weeks=settings.history_weeks)
         facts.cut(store, con, window.from_utc, window.as_of_utc, history)
         desk = Desk(con, window)
-        made = _tables(store, settings, label, cards, earlier, desk, roster, progress, pages=pages)
+        made = _tables(store, settings, label, cards, earlier, desk, roster, progress, pages=pages, kind=kind)
         meta = {**_meta(store, settings, label, cards, window, version, earlier), "inputs": inputs, "kind": kind}
     with store.writing(f"saving the audit of {label}", wait_s=10):
         return runs.save(store, run_id, meta, made)
@@ -124,15 +125,17 @@ def _judged(
 
 def _tables(
     store: Store, settings: Settings, label: str, cards: Mapping[str, Card], earlier: list[Run], desk: Desk,
-    roster: Mapping[str, pa.Table], progress: Progress, *, pages: bool,
+    roster: Mapping[str, pa.Table], progress: Progress, *, pages: bool, kind: str,
 ) -> dict[str, pa.Table]:  # fmt: skip
     known = clocks.known_at(store, desk.window.as_of_utc)
     judged = judge(desk, roster, cards, settings, spans(store), progress=progress, clocks=known)
     accounts = tables.accounts(desk)
     ranks = {row["account_key"]: row for row in accounts.to_pylist()}
+    if kind == "day":
+        judged = replace(judged, rows=urgent.only(judged.rows, cards, ranks))
     says = limits.severities(cards, settings)
     found = findings.compose(
-        urgent.only(judged.rows, cards, ranks) if "-W" not in label else judged.rows,
+        judged.rows,
         cards,
         ranks,
         _limits(desk),

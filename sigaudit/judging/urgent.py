@@ -16,15 +16,15 @@ _LIFE = ("fire", "combined", "medical", "holdup", "")
 
 
 def only(rows: pa.Table, cards: Mapping[str, Card], accounts: Mapping[str, Mapping[str, Any]]) -> pa.Table:
-    """The verdict rows without findings that can wait, by the ``daily`` of their cards.
+    """The verdict rows of the checks of the daily list, without findings that can wait.
 
     accounts: by account key, with ``ranks_as``: the system type that the account ranks as.
     """
 
     def waits(row: Mapping[str, Any]) -> bool:
         said = cards[row["check_id"]].daily
-        if row["verdict"] != "finding" or said == "always":
-            return False
+        if row["verdict"] != "finding" or said in ("always", "never"):
+            return said == "never"
         if said == "life":
             return accounts.get(row["account_key"], {}).get("ranks_as", "") not in _LIFE
         return said != "aggravated" or not row["aggravated"]
