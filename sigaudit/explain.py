@@ -75,7 +75,7 @@ def lines(
     if f["excused_count"]:
         yield f"excused   {f['excused_count']}"
         for incident in incidents:
-            where = f"receiver {incident['receiver']} line {incident['line']}"
+            where = incident.get("shared") or f"receiver {incident['receiver']} line {incident['line']}"
             span = f"{_at(incident['from_utc'], zone)} to {_at(incident['until_utc'], zone)}"
             yield f"          {incident['incident_id']} {incident['kind']} {where}, {span}"
     yield f"evidence  {len(evidence)} rows, times in {zone.key}"

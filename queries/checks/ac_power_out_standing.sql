@@ -7,6 +7,8 @@
 -- later test of its own reports a trouble: else the restore may never be sent.
 -- Where the log lacks hours after its last word, the restore may lie in them:
 -- then only what stood longer than the limit before those hours is a finding.
+-- What began in an outage that many accounts share counts from its end: who is
+-- still without power then is a straggler.
 with
 judged as (
     select s.*, l.value as limit_h
@@ -21,14 +23,17 @@ select
     'code=' || family || ',zone=' || partition || '/' || zone as subject,
     case
         when open_h <= limit_h then 'sound'
+        when open_h - excused_h <= limit_h then 'not_judged'
         when not would_tell then 'not_judged'
-        when proven_h > limit_h then 'finding'
+        when proven_h - excused_h > limit_h then 'finding'
         else 'not_judged'
     end as verdict,
     case
         when open_h <= limit_h then 'within the limit'
+        when open_h - excused_h <= limit_h
+            then 'began in an outage that many accounts share'
         when not would_tell then 'this account never restored a power loss'
-        when proven_h > limit_h then ''
+        when proven_h - excused_h > limit_h then ''
         else 'the restore may lie in hours that the log lacks'
     end as reason,
     open_h as measured,
@@ -40,8 +45,8 @@ select
     $as_of as evidence_until_utc,
     last_restored_utc as last_good_utc,
     n_events as evidence_count,
-    n_holes as excused_count,
-    case when open_h > 3 * limit_h then 3 else 2 end as grade,
+    n_holes + n_shared as excused_count,
+    case when open_h - excused_h > 3 * limit_h then 3 else 2 end as grade,
     n_events as k,
     n_events as n,
     case when n_doubt > 0 then 1 else 0 end as doubtful

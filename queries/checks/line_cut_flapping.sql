@@ -1,9 +1,10 @@
 -- purpose: a telephone line that goes and comes back again and again
 -- grain:   one row per account with a line fault in the window
--- reads:   episodes, on_test, excuses, accounts, limits
+-- reads:   episodes, on_test, excuses, shared_losses, accounts, limits
 -- params:  $from, $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [cuts in the window]
--- Cuts made while on test are a technician's and not counted. Few cuts are
+-- Cuts made while on test are a technician's, and cuts in an outage that many
+-- accounts share are nobody's: neither is counted. Few cuts are
 -- sound only if the same pace over the hours that the log lacks stays few.
 with
 begun as (
@@ -14,9 +15,17 @@ begun as (
         e.zone,
         e.started_utc,
         e.restored_utc,
-        e.n_doubt
+        e.n_doubt,
+        case when s.account_key is null then 0 else 1 end as is_shared
     from episodes as e
     inner join accounts as a on e.account_key = a.account_key
+    left join shared_losses as s
+        on
+            e.account_key = s.account_key
+            and e.family = s.family
+            and e.partition = s.partition
+            and e.zone = s.zone
+            and e.started_utc = s.started_utc
     where
         a.monitored
         and e.family in ('351', '352')
@@ -42,11 +51,19 @@ tried as (
 cuts as (
     select
         b.account_key,
-        count(*) filter (where t.n_spans is null) as n_cuts,
         count(*) filter (
-            where t.n_spans is null and b.restored_utc is not null
+            where t.n_spans is null and b.is_shared = 0
+        ) as n_cuts,
+        count(*) filter (
+            where
+            t.n_spans is null
+            and b.is_shared = 0
+            and b.restored_utc is not null
         ) as n_back,
-        count(t.n_spans) as n_on_test,
+        count(*) filter (
+            where t.n_spans is not null or b.is_shared = 1
+        ) as n_left_out,
+        count(*) filter (where b.is_shared = 1) as n_shared,
         min(b.started_utc) as first_utc,
         max(b.started_utc) as last_utc,
         sum(b.n_doubt) as n_doubt
@@ -70,7 +87,7 @@ lacking as (
     from excuses
     where
         path = ''
-        and why <> 'on_test'
+        and why not in ('on_test', 'area_power_outage', 'signal_storm')
         and until_utc > $from
         and from_utc < $until
     group by account_key
@@ -100,6 +117,8 @@ select
         when n_cuts >= limit_n then ''
         when n_cuts * window_s >= limit_n * (window_s - lacking_s)
             then 'too much of the window is not in the log'
+        when n_cuts = 0 and n_shared = n_left_out
+            then 'only in an outage that many accounts share'
         when n_cuts = 0 then 'only while on test'
         else 'few cuts'
     end as reason,
@@ -112,7 +131,7 @@ select
     $until as evidence_until_utc,
     cast(null as timestamp) as last_good_utc,
     n_cuts as evidence_count,
-    n_on_test as excused_count,
+    n_left_out as excused_count,
     case when n_cuts >= 3 * limit_n then 3 else 2 end as grade,
     n_back as k,
     n_cuts as n,

@@ -1,7 +1,7 @@
 -- purpose: a supervised path was lost, again and again or for long
 -- grain:   one row per account and path with a required supervision interval
 -- reads:   requirements, paths, check_in_gaps, life, losses, episodes, excuses,
---          account_line_facts, untold, limits
+--          shared_losses, account_line_facts, untold, limits
 -- params:  $as_of, $from, $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [check-ins] where
 --          check-ins are in the log, else [h] lost between loss and restore
@@ -9,7 +9,8 @@
 -- to last until its last reminder where the path spoke afterwards, and until
 -- the log lacks hours in which the restore may lie. Losses that overlap (told
 -- by the network and by the panel) are one time. A check-in late by less than a
--- quarter of its interval is no miss, so the log's times must be that fine.
+-- quarter of its interval is no miss, so the log's times must be that fine. A
+-- loss that began in an outage many accounts share counts from its end.
 with
 supervised as (
     select
@@ -70,7 +71,8 @@ told as (
         l.started_utc,
         l.restored_utc,
         max(e.last_event_utc) as last_word_utc,
-        max(s.last_utc) as shown_utc
+        max(s.last_utc) as shown_utc,
+        max(g.until_utc) as struck_until_utc
     from losses as l
     inner join episodes as e
         on
@@ -79,6 +81,13 @@ told as (
             and e.family in ('350', '353', '355', '356')
     left join shown as s
         on l.account_key = s.account_key and l.path = s.path
+    left join shared_losses as g
+        on
+            e.account_key = g.account_key
+            and e.family = g.family
+            and e.partition = g.partition
+            and e.zone = g.zone
+            and e.started_utc = g.started_utc
     group by l.account_key, l.path, l.started_utc, l.restored_utc
 ),
 lacking as (
@@ -103,7 +112,12 @@ known as (
         t.path,
         t.started_utc,
         t.last_word_utc,
-        greatest(t.started_utc, cast($from as timestamp)) as from_utc,
+        greatest(
+            t.started_utc,
+            cast($from as timestamp),
+            coalesce(t.struck_until_utc, t.started_utc)
+        ) as from_utc,
+        case when t.struck_until_utc is null then 0 else 1 end as n_shared,
         least(
             cast($until as timestamp),
             case
@@ -148,6 +162,7 @@ lost as (
         )) as lost_s,
         sum(n_ended_unseen) as n_ended_unseen,
         sum(n_lacking) as n_lacking,
+        sum(n_shared) as n_shared,
         min(started_utc) as first_utc,
         max(until_utc) as last_utc
     from stepped
@@ -165,6 +180,7 @@ joined as (
         coalesce(l.lost_s, 0) / 3600 as lost_hours,
         coalesce(l.n_ended_unseen, 0) as n_ended_unseen,
         coalesce(l.n_lacking, 0) as n_lacking,
+        coalesce(l.n_shared, 0) as n_shared,
         coalesce(g.first_utc, l.first_utc) as first_utc,
         coalesce(g.last_utc, l.last_utc) as last_utc,
         coalesce(f.n_losses_of_anybody, 0) as n_losses_of_anybody
@@ -217,7 +233,7 @@ select
     $until as evidence_until_utc,
     last_seen_utc as last_good_utc,
     n_gaps + n_losses as evidence_count,
-    n_excused + n_lacking as excused_count,
+    n_excused + n_lacking + n_shared as excused_count,
     case
         when checks_in = 'yes' and missed >= 3 * misses then 3
         when checks_in <> 'yes' and lost_hours > 3 * lost_h then 3

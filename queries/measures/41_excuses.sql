@@ -1,11 +1,33 @@
 -- purpose: when a signal of an account's path could not have been expected
 -- grain:   one row per account, path ('' = the account as a whole) and span;
 --          the spans of one path never overlap, so that they may be summed
--- reads:   path_sets, set_holes, on_test
+-- reads:   path_sets, set_holes, incident_members, on_test
 -- params:  $as_of timestamp [UTC]
 -- returns: why the kind of the incident, or on_test where no incident holds; an
---          on-test span that is still open ends at $as_of
+--          on-test span that is still open ends at $as_of. A member of an
+--          incident that struck one path is excused as a whole only where every
+--          path of it was struck
 with
+ways as (
+    select account_key, count(*) as n_paths
+    from path_sets
+    where path <> ''
+    group by account_key
+),
+struck as (
+    select
+        m.account_key,
+        m.incident_id,
+        m.kind,
+        m.from_utc,
+        m.until_utc,
+        count(distinct m.path) as n_struck
+    from incident_members as m
+    inner join path_sets as s
+        on m.account_key = s.account_key and m.path = s.path
+    where m.path <> ''
+    group by m.account_key, m.incident_id, m.kind, m.from_utc, m.until_utc
+),
 stretches as (
     select
         s.account_key,
@@ -17,6 +39,30 @@ stretches as (
         1 as rank_no
     from path_sets as s
     inner join set_holes as h on s.line_set = h.line_set
+    union all
+    select
+        s.account_key,
+        s.path,
+        m.from_utc,
+        m.until_utc,
+        m.kind as why,
+        m.incident_id,
+        1 as rank_no
+    from path_sets as s
+    inner join incident_members as m
+        on s.account_key = m.account_key and (m.path = '' or s.path = m.path)
+    union all
+    select
+        s.account_key,
+        '' as path,
+        s.from_utc,
+        s.until_utc,
+        s.kind as why,
+        s.incident_id,
+        1 as rank_no
+    from struck as s
+    inner join ways as w
+        on s.account_key = w.account_key and s.n_struck = w.n_paths
     union all
     select
         s.account_key,

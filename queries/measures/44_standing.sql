@@ -1,10 +1,12 @@
 -- purpose: conditions that were reported and not restored
 -- grain:   one row per monitored account, family, partition and zone with an
 --          open episode
--- reads:   episodes, habits, trouble_tests, excuses, accounts
+-- reads:   episodes, habits, trouble_tests, excuses, shared_losses, accounts
 -- params:  $as_of timestamp [UTC]
 -- returns: open_h [h] up to $as_of; proven_h [h] up to the first hours after
 --          its last word that the log lacks, for the restore may lie in them;
+--          excused_h [h] of both while an incident that many accounts share
+--          lasted, in which it began (n_shared 1);
 --          would_tell true where this account has restored the family before,
 --          or a later test of its own reports a trouble
 with
@@ -54,7 +56,7 @@ unheard as (
     inner join excuses as x
         on s.account_key = x.account_key and s.path = x.path
     where
-        x.why <> 'on_test'
+        x.why not in ('on_test', 'area_power_outage', 'signal_storm')
         and x.until_utc > s.last_word_utc
         and x.from_utc < $as_of
     group by s.account_key, s.family, s.partition, s.zone
@@ -62,6 +64,10 @@ unheard as (
 judged as (
     select
         s.*,
+        coalesce(
+            (epoch(g.until_utc) - epoch(s.started_utc)) / 3600, 0
+        ) as excused_h,
+        case when g.until_utc is null then 0 else 1 end as n_shared,
         (epoch($as_of) - epoch(s.started_utc)) / 3600 as open_h,
         (epoch(coalesce(u.from_utc, $as_of)) - epoch(s.started_utc)) / 3600
             as proven_h,
@@ -77,6 +83,13 @@ judged as (
             and s.family = u.family
             and s.partition = u.partition
             and s.zone = u.zone
+    left join shared_losses as g
+        on
+            s.account_key = g.account_key
+            and s.family = g.family
+            and s.partition = g.partition
+            and s.zone = g.zone
+            and s.started_utc = g.started_utc
 )
 select
     account_key,
@@ -87,6 +100,8 @@ select
     started_utc,
     open_h,
     proven_h,
+    excused_h,
+    n_shared,
     n_holes,
     would_tell,
     last_restored_utc,

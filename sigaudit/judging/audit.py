@@ -152,6 +152,7 @@ def _tables(
         "verdicts": tables.verdicts(judged.rows),
         "accounts": _with_pages(accounts, found),
         "incidents": incidents,
+        "incident_members": judged.incidents.members,
         "unprotected": unprotected,
         "figures": tables.figures(desk, judged, found, len(unprotected), len(incidents)),
         "resolved": findings.resolved(judged.rows, earlier[0].table("findings") if earlier else None, now),
@@ -272,7 +273,7 @@ def _fingerprint(
         "cards": [(c.id, c.sql, c.card_file.read_text(encoding="utf-8")) for c in cards.values()],
         "queries": [
             path.read_text(encoding="utf-8")
-            for folder in ("events", "facts", "measures", "report")
+            for folder in ("events", "facts", "incidents", "measures", "report")
             for path in sorted((shipped.queries() / folder).glob("*.sql"))
         ],
         "roster": {

@@ -31,7 +31,7 @@ OPEN_EXCUSE_S = 86400.0
 BRIDGE_S = 7200.0
 BRIDGE_EXPECTED = 6.9
 _SAYS_SO_S = 900.0
-_BACKLOG_S = 7200.0
+BACKLOG_S = 7200.0
 _BACKLOG_EVENTS = 3
 
 Line = tuple[str, str]
@@ -251,7 +251,7 @@ def _by_receiver(events: Iterable[tuple[str, float]]) -> dict[str, list[float]]:
 
 def _which_outage(silence: Silence, own: list[float], failed: list[float]) -> str:
     says_so = any(silence.from_s - _SAYS_SO_S <= at <= silence.until_s + _SAYS_SO_S for at in own)
-    backlog = sum(silence.until_s <= at <= silence.until_s + _BACKLOG_S for at in failed) >= _BACKLOG_EVENTS
+    backlog = sum(silence.until_s <= at <= silence.until_s + BACKLOG_S for at in failed) >= _BACKLOG_EVENTS
     return "receiver_outage" if says_so or backlog else "not_told_apart"
 
 

@@ -14,11 +14,12 @@ from datetime import datetime
 import numpy as np
 import pyarrow as pa
 
-from sigaudit.judging import checks, coverage, limits, measures
+from sigaudit.judging import checks, coverage, incidents, limits, measures
 from sigaudit.judging.cards import Card
 from sigaudit.judging.clocks import Clocks
 from sigaudit.judging.coverage import Coverage, Line
 from sigaudit.judging.desk import Desk
+from sigaudit.judging.incidents import Incidents
 from sigaudit.judging.silences import Series
 from sigaudit.settings import Settings
 from sigaudit.store.progress import Progress, over, silent
@@ -34,6 +35,7 @@ class Judged:
 
     rows: pa.Table
     coverage: Coverage
+    incidents: Incidents
     ranges: list[tuple[str, str]]
 
 
@@ -60,13 +62,15 @@ def judge(
     clocks.put(desk)
     found = ready or survey(desk, sources, settings, clocks)
     measures.station_wide(desk, roster, cards, settings, found)
+    shared = incidents.find(desk, found)
+    desk.put("incident_members", shared.members)
     account_ranges = measures.ranges(desk, settings.account_range)
     for low, high in over(progress, account_ranges, "measuring accounts"):
-        measures.measure_range(desk, low, high, found)
+        measures.measure_range(desk, low, high, shared.onto(found))
     measures.population(desk)
     measures.compare(desk)
     rows = checks.run_all(desk, active, over(progress, account_ranges, "running checks"))
-    return Judged(rows, found, account_ranges)
+    return Judged(rows, found, shared, account_ranges)
 
 
 def survey(desk: Desk, sources: Iterable[SourceSpan], settings: Settings, clocks: Clocks) -> Coverage:

@@ -26,7 +26,7 @@ ROSTER = ("accounts", "paths", "zones", "on_test")
 # Small tables that checks may read; a range adds its rows to the station-wide one.
 KEPT = (
     "heard", "ranks_as", "life", "episodes", "habits", "trouble_tests", "untold", "path_lines", "excuses",
-    "requirements",
+    "shared_losses", "requirements",
     "visible_requirements", "account_line_facts", "slots", "test_measures", "check_in_gaps", "losses",
     "standing", "test_rhythm", "busy_tests", "day_classes", "contact_pairs", "message_forms", "supervision_rules",
     "limits",
@@ -87,6 +87,11 @@ def station_wide(
     )
     desk.put("default_accounts", pa.table({"account": pa.array(sorted(set(settings.default_accounts)), pa.string())}))
     desk.put("station", pa.table({"data_first_utc": pa.array([data_first], pa.timestamp("us"))}))
+    for name in ROSTER:
+        desk.view(name, f"select * from all_{name}")
+    desk.view("ways", "select distinct account_key, receiver, line, path from fact_day")
+    desk.make_query("measures/10_heard_as")
+    desk.make("all_heard_as", "select * from heard_as")
 
 
 def ranges(desk: Desk, size: int) -> list[tuple[str, str]]:
@@ -105,9 +110,9 @@ def ranges(desk: Desk, size: int) -> list[tuple[str, str]]:
 def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
     """All measures of one range of accounts, added to the station-wide ``kept_*`` tables."""
     _limit_views(desk, low, high)
-    desk.view("ways", "select distinct account_key, receiver, line, path from fact_day")
+    inside = f"account_key >= {literal(low)} and account_key < {literal(high)}"
+    desk.make("heard_as", f"select * from all_heard_as where {inside}")
     for name in (
-        "10_heard_as",
         "20_day",
         "21_test",
         "22_check_in",
@@ -138,7 +143,7 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
     )
     sets = [row[0] for row in desk.rows("select distinct line_set from path_sets")]
     desk.put("set_holes", _holes(shared_holes(coverage, sets)))
-    for name in ("41_excuses", "42_account_line_facts"):
+    for name in ("41_excuses", "42_account_line_facts", "46_shared_losses"):
         desk.make_query(f"measures/{name}")
     _limits(desk)
     test_clocks.put_tables(desk)

@@ -55,28 +55,30 @@ def verdicts(rows: pa.Table) -> pa.Table:
 
 
 def incidents(desk: Desk, judged: Judged) -> pa.Table:
-    """Incidents that reach into the window, with the accounts behind them and the misses they excuse."""
+    """Incidents that reach into the window, with the accounts behind them and what they excuse."""
     counts = {row[0]: row[1:] for row in desk.rows(query("report/incident_counts"))}
     from_s, until_s = _seconds(desk.window.from_utc), _seconds(desk.window.until_utc)
+    listed = [*judged.coverage.incidents, *judged.incidents.incidents]
+    listed.sort(key=lambda i: (i["from_s"], i["kind"], i["receiver"], i["line"], i["incident_id"]))
     rows = [
         {
             "incident_id": i["incident_id"], "kind": i["kind"], "receiver": i["receiver"], "line": i["line"],
+            "shared": i.get("shared", ""),
             "from_utc": _instant(i["from_s"]), "until_utc": None if i["is_open"] else _instant(i["until_s"]),
-            "accounts": counts.get(i["incident_id"], (0, 0))[0], "expected": i["expected"] or None, "seen": 0,
-            "p": i["p"],
-            "excused": counts.get(i["incident_id"], (0, 0))[1],
-            "why": _WHY["clock" if i["clock"] else i["kind"]],
+            "accounts": i.get("members", counts.get(i["incident_id"], (0, 0))[0]), "expected": i["expected"] or None,
+            "seen": i.get("seen", 0), "p": i["p"], "excused": counts.get(i["incident_id"], (0, 0))[1],
+            "why": i.get("why") or _WHY["clock" if i["clock"] else i["kind"]],
         }
-        for i in judged.coverage.incidents
+        for i in listed
         if i["from_s"] < until_s and i["until_s"] > from_s
     ]  # fmt: skip
     time, text, real = pa.timestamp("us"), pa.string(), pa.float64()
     return pa.Table.from_pylist(
         rows,
         schema=pa.schema(
-            [("incident_id", text), ("kind", text), ("receiver", text), ("line", text), ("from_utc", time),
-             ("until_utc", time), ("accounts", pa.int64()), ("expected", real), ("seen", pa.int64()), ("p", real),
-             ("excused", pa.int64()), ("why", text)]
+            [("incident_id", text), ("kind", text), ("receiver", text), ("line", text), ("shared", text),
+             ("from_utc", time), ("until_utc", time), ("accounts", pa.int64()), ("expected", real),
+             ("seen", pa.int64()), ("p", real), ("excused", pa.int64()), ("why", text)]
         ),
     )  # fmt: skip
 

@@ -65,7 +65,7 @@ def explain(store: Store, settings: Settings, finding: str) -> Explanation:
             {"source": names.get(source, ""), "line_no": line}
             for source, line in also.get((entry["source_id"], entry["line_no"]), [])
         ]
-    span = [i for i in run.table("incidents").to_pylist() if _touches(i, row)] if row["excused_count"] else []
+    span = _incidents(run, row) if row["excused_count"] else []
     mark = set_asides.decided(store, run).marks.get(row["finding_id"])
     return Explanation(row, card, run, evidence, span, mark.text if mark else "")
 
@@ -139,6 +139,15 @@ def _repeats(desk: Desk, store: Store, places: list[tuple[int, int]]) -> dict[tu
     ):
         found.setdefault((source, line), []).append((other_source, other_line))
     return found
+
+
+def _incidents(run: Run, row: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Incidents over the evidence; of those that strike accounts one by one, only where this one is a member."""
+    struck = run.table("incident_members").to_pylist() if run.has("incident_members") else []
+    named = {member["incident_id"] for member in struck}
+    mine = {member["incident_id"] for member in struck if member["account_key"] == row["account_key"]}
+    found: list[dict[str, Any]] = run.table("incidents").to_pylist()
+    return [i for i in found if _touches(i, row) and (i["incident_id"] not in named or i["incident_id"] in mine)]
 
 
 def _touches(incident: Mapping[str, Any], row: Mapping[str, Any]) -> bool:

@@ -60,6 +60,7 @@ INCIDENT_COLUMNS = (
     "kind",
     "receiver",
     "line",
+    "shared",
     "from_utc",
     "until_utc",
     "accounts",

@@ -23,7 +23,7 @@ from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
 from statsmodels.stats.rates import test_poisson_2indep as poisson_2indep
 
-from sigaudit.judging import mixtures, stats
+from sigaudit.judging import bursts, mixtures, stats
 from sigaudit.judging.rhythm import circular
 
 Entry = dict[str, Any]
@@ -112,12 +112,13 @@ def _scan(entry: Entry) -> Any:
     if "e" in given:
         return stats.scan_llr(given["c"], given["e"], given["C"])
     expected = given["C"] * given["pop_in"] / given["pop_total"]
-    return {
+    whole = {
         "expected": expected,
         "smr": given["c"] / expected,
         "rr": (given["c"] / expected) / ((given["C"] - given["c"]) / (given["C"] - expected)),
         "llr": stats.scan_llr(given["c"], expected, given["C"]),
     }
+    return {name: whole[name] for name in entry["expected"]}
 
 
 # Longest prefix first: the first that fits the id says what to compute.
@@ -138,6 +139,7 @@ ANSWERS: list[tuple[str, Callable[[Entry], Any]]] = [
     ("c-expected-false-flags", _false_flags),
     ("d-", _circular),
     ("f-kulldorff", _scan),
+    ("f-scan", lambda entry: bursts.scan_tail(entry["inputs"]["k"], entry["inputs"]["N"], entry["inputs"]["w"])),
 ]
 
 
@@ -153,7 +155,7 @@ def test_published_value(entry: Entry) -> None:
 
 
 def test_every_entry_says_where_it_is_from() -> None:
-    assert len({entry["id"] for entry in ENTRIES}) == len(ENTRIES) == 41
+    assert len({entry["id"] for entry in ENTRIES}) == len(ENTRIES) == 46
     for entry in ENTRIES:
         assert entry["source"]
         assert entry["seen_in"] or entry["known"] in ("memory", "computed")

@@ -69,9 +69,8 @@ CONSTRUCTS = {
 _FACTS = {*FACTS, "fact_minute", "fact_receiver"}
 _ON_THE_WAY = {
     "heard_as", "day", "test", "check_in", "edge", "ways", "ways_settled", "receiver_lines", "receiver_kinds",
-    "path_sets", "set_holes", "numbers", "edition_rules", "rhythm", "received_slots", "order_breaks",
-    "coarse_lines",
-    "found_combs", "rare_edges", "fallen_silent", "strays",
+    "path_sets", "set_holes", "incident_members", "numbers", "edition_rules", "rhythm", "received_slots",
+    "order_breaks", "coarse_lines", "found_combs", "rare_edges", "fallen_silent", "strays",
 }  # fmt: skip
 _OF_A_RUN = {
     *(f"all_{name}" for name in (*FACTS, *ROSTER)), *(f"kept_{name}" for name in (*KEPT, "tests_by_day")),
@@ -85,7 +84,7 @@ TABLES: dict[str, set[str]] = {
     "facts": {"events", "panel_times", "sia_closes"},
     "measures": {*FACTS, *ROSTER, *KEPT, *STATION_TABLES, *_ON_THE_WAY},
     "checks": {*ROSTER, *KEPT, *STATION_TABLES},
-    "incidents": {*_FACTS, *ROSTER},
+    "incidents": {*_FACTS, *ROSTER, "heard_as", "losses", "places", "line_holes", "calendar"},
     "evidence": {"signals", "codes", "asked", "due", "on_test", "accounts", "paths", "slots"},
     "report": _OF_A_RUN,
 }

@@ -101,6 +101,21 @@ def incidents() -> list[dict[str, Any]]:
             "excused": 4,
             "why": "No source holds these hours, and the sequence numbers jump.",
         },
+        {
+            "incident_id": "i3",
+            "kind": "area_power_outage",
+            "receiver": "",
+            "line": "",
+            "shared": "area North <bank>",
+            "from_utc": FROM + timedelta(days=4),
+            "until_utc": None,
+            "accounts": 21,
+            "expected": 0.04,
+            "seen": 21,
+            "p": 6.4e-20,
+            "excused": 9,
+            "why": "21 of 25 accounts that share area North <bank> reported mains power lost within 4 min.",
+        },
     ]
 
 
@@ -172,7 +187,7 @@ def figures() -> list[dict[str, Any]]:
         },
         {
             "name": "incidents",
-            "value": 2.0,
+            "value": 3.0,
             "unit": "incidents",
             "sentence": "Disturbances shared by many accounts.",
         },

@@ -67,7 +67,7 @@ COLUMNS = {
     "verdicts": "check verdict reason n",
     "accounts": "account_key account receiver_group site customer dealer installer system_type status heard"
     " first_heard_utc last_heard_utc signals monitored page_no",
-    "incidents": "incident_id kind receiver line from_utc until_utc accounts expected seen p excused why",
+    "incidents": "incident_id kind receiver line shared from_utc until_utc accounts expected seen p excused why",
     "coverage": "receiver line hour_utc n state",
     "tests_by_day": "local_day due strict lenient missed excused",
     "figures": "name value of unit sentence",

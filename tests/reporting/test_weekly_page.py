@@ -93,7 +93,7 @@ def test_the_week_is_told_in_its_order(folder: Path) -> None:
         "1 hole in the log",
         "2 accounts without a proven path now",
         "Headline figures",
-        "Not our sites: 2 incidents",
+        "Not our sites: 3 incidents",
         "8 findings at 7 accounts",
         "What changed since 2026-W42",
         "The log is held for",
