@@ -26,6 +26,8 @@ WORDS = {
     ("set-aside",): [],
     ("rejects",): [],
     ("sql",): ["select account, count(*) as n, 'NaN'::double as odd from events group by account order by 1 limit 3"],
+    ("line-load",): ["--from", "2026-11-16"],
+    ("what-if",): ["--edition", "nfpa72-2013"],
     ("settings", "show"): [],
     ("layouts", "test"): [],
     ("layouts", "guess"): [str(min((DEMO / "exports").iterdir()))],

@@ -17,6 +17,7 @@ import pyarrow as pa
 from sigaudit.judging import incidents, measures
 from sigaudit.judging import judge as judging
 from sigaudit.judging.cards import read
+from sigaudit.judging.clocks import Clocks
 from sigaudit.judging.coverage import Coverage, Hole
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.incidents import Incidents
@@ -25,7 +26,7 @@ from sigaudit.judging.silences import Series
 from sigaudit.reading import roster
 from sigaudit.settings import Settings, parse
 from sigaudit.store import code_table, engine_duckdb
-from sigaudit.store.facts import FACTS
+from sigaudit.store.facts import FACTS, PANEL_TIMES
 from sigaudit.store.shipped import queries, query
 from tests.simulation import clock
 from tests.simulation.archetypes import population
@@ -55,6 +56,7 @@ def _laid(
     desk.put("signals", _table([s for s in signals if clock.START <= s.at < as_of]))
     code_table.load(con)
     desk.make("events", query("events/events"))
+    desk.make("panel_times", PANEL_TIMES.format(signals="signals"))
     for name in FACTS:
         desk.make(f"all_{name}", query(f"facts/{name}"))
     with tempfile.TemporaryDirectory() as home:
@@ -73,6 +75,7 @@ def scanned(
     """The incidents of the station up to ``as_of``, the last whole week being the window."""
     desk, coverage, settings, tables = _laid(sites, signals, as_of)
     coverage = replace(coverage, holes=list(holes))
+    Clocks().put(desk)
     measures.station_wide(desk, tables, {}, settings, coverage)
     return incidents.find(desk, coverage)
 
@@ -103,10 +106,12 @@ def _table(signals: list[Signal]) -> pa.Table:
         "code": [e[1:] if c else "" for e, c in zip(text["event"], coded, strict=True)],
         "format": [s.form for s in ordered], "partition": [s.partition.lstrip("0") or s.partition[:1] for s in ordered],
         "zone": [s.zone for s in ordered], "path": [""] * n, "origin": text["origin"],
+        "panel_time": [""] * n, "sequence": [""] * n,
     }  # fmt: skip
     made = {name: pa.array(values, pa.string()) for name, values in columns.items()}
     made["received_utc"] = pa.array(np.array([s.at for s in ordered], dtype="datetime64[s]").astype("datetime64[us]"))
     made["edge_doubt"] = pa.array([False] * n)
     made["source_id"] = pa.array([1] * n, pa.int64())
+    made["part"] = pa.array([1] * n, pa.int64())
     made["line_no"] = pa.array(range(1, n + 1), pa.int64())
     return pa.table(made)
