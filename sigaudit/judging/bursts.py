@@ -170,6 +170,8 @@ def _windows(losses: Losses, groups: Groups, rule: Rule, width: float, tests: in
 
 def _newly(losses: Losses, groups: Groups, width: float) -> Flags:
     """Losses of accounts that were up for a window's width before, and are not down by habit."""
+    if not len(losses.at):
+        return np.zeros(0, dtype=np.bool_)
     order = np.lexsort((losses.at, losses.account, losses.group))
     group, account, at = losses.group[order], losses.account[order], losses.at[order]
     same = np.r_[False, (group[1:] == group[:-1]) & (account[1:] == account[:-1])]

@@ -35,7 +35,7 @@ Planter = Callable[[Site, list[Signal], Dice, str], Planted]
 def never_heard(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
     site.installed_on = strength
     installed = clock.at(f"{strength} 12:00")
-    return Planted([], max(installed + 3 * DAY, clock.START + 3 * DAY), f"installed {strength}, never a line")
+    return Planted([], max(installed + 3 * DAY, clock.START + 3 * DAY), f"installed {strength}, never a line", "account_near_miss")
 
 
 def gone_silent(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -119,7 +119,8 @@ def line_cut_standing(site: Site, life: list[Signal], dice: Dice, strength: str)
         kept += pairs.episode(site, start, dice.between(5 * MINUTE, HOUR), "351", path=other.path)
     kept = [_moved(s, line, other) if s.at >= cut else s for s in kept]
     kept.append(site.say(cut, "E351", path=other.path, origin="communicator"))
-    also = "primary_path_silent;test_overdue" if line is site.paths[0] else ""
+    # A second path that never carried a test is one more thing to be said of such a site.
+    also = "primary_path_silent;test_overdue" if line is site.paths[0] else "test_on_one_path_only"
     return Planted(kept, cut + DAY, f"E351 {strength}, never restored; earlier cuts were", also)
 
 
@@ -142,7 +143,8 @@ def primary_path_silent(site: Site, life: list[Signal], dice: Dice, strength: st
     first, second = site.paths[0], site.paths[1]
     life = [_moved(s, first, second) if s.at >= since else s for s in life]
     note = f"everything by {second.path} since {strength}, nothing by {first.path}"
-    return Planted(life, since + 2 * DAY, note, "test_overdue")
+    # A phone path left silent has no line tests any more either.
+    return Planted(life, since + 2 * DAY, note, "test_overdue;line_cut_blind")
 
 
 def restores_missing(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
