@@ -35,7 +35,9 @@ Planter = Callable[[Site, list[Signal], Dice, str], Planted]
 def never_heard(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
     site.installed_on = strength
     installed = clock.at(f"{strength} 12:00")
-    return Planted([], max(installed + 3 * DAY, clock.START + 3 * DAY), f"installed {strength}, never a line", "account_near_miss")
+    # Where a stranger sends under a number near to it, that is one more thing to be said of it.
+    shows_at = max(installed + 3 * DAY, clock.START + 3 * DAY)
+    return Planted([], shows_at, f"installed {strength}, never a line", "account_near_miss")
 
 
 def gone_silent(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
