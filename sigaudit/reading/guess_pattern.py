@@ -98,7 +98,8 @@ def _once(
     parts = told_apart(laid_over(lines, cut, in_columns=in_columns), lines, len(cut))
     held = sorted(set().union(*(part.cells for part in parts)))
     named = names(parts)
-    values = [n for n, part in enumerate(parts) if not part.fixed]
+    # What holds account and event is of interest even where all lines hold the same.
+    values = [n for n, part in enumerate(parts) if not part.fixed or (inside.token and part.kind == inside.token)]
     words = [named.get(n, "") for n in values]
     rows = [tuple(_cell(parts[n], at, year) for n in values) for at in held]
     kinds = [parts[n].kind for n in values]
@@ -116,6 +117,8 @@ def _once(
     event: EventGuess | None = None
     told: dict[str, int] = {}
     if inside.token:
+        if inside.token not in kinds:
+            return "event"
         which = _beside(rows, free, words, kinds.index(inside.token), inside)
     else:
         options = events(rows, free, words)
