@@ -24,7 +24,7 @@ from tests.reading.guess_exports import Export, exports
 from tests.reading.small_station import Station
 
 EXPORTS = {export.name: export for export in exports()}
-SHARE = 0.9  # issue 3, item 4
+SHARE = 0.9  # what the proposal is asked for
 
 
 @cache
