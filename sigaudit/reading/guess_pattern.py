@@ -57,7 +57,8 @@ def timed(lines: Sequence[str], inside: Inside) -> dict[int, list[Token]]:
         return {}
     usual = counted.most_common(1)[0][0]
     # A second time, such as the panel's, may stand on some lines only.
-    least = min((shape for shape, n in counted.items() if n > 0.1 * len(cut) and usual.startswith(shape)), key=len)
+    common = (shape for shape, n in counted.items() if n > 0.1 * len(cut) and usual.startswith(shape))
+    least = min(common, key=len, default=usual)
     found = {at: one for at, one in cut.items() if shapes[at].startswith(least)}
     # A page's header with the date of printing has fewer parts, or words before its time.
     begins = Counter(one[0].kind in TIMED for one in found.values()).most_common(1)[0][0]

@@ -73,6 +73,8 @@ def printed(text: str, year: str) -> PrintedDraft | str:
         if isinstance(found, str):
             return found
         groups = _groups(found, inside)
+        if len(set(groups.values())) < len(groups):
+            continue
         pattern = line_pattern(found.parts, groups, len(found.lines))
         if any("\t" in lines[at] for at in found.lines):
             pattern = pattern.replace(" ", r"\s")  # every blank of it stands where a tab may stand
@@ -111,7 +113,9 @@ def _groups(found: Found, inside: Inside) -> dict[int, str]:
     groups |= {n: name for name, n in (found.event.columns if found.event else {}).items()}
     groups |= {n: name for name, n in found.fields.items()}
     if inside.token:
-        groups |= {n: inside.group for n, part in enumerate(found.parts) if part.kind == inside.token}
+        # Lines run together may hold several; the one that most lines have is meant.
+        holding = [n for n, part in enumerate(found.parts) if part.kind == inside.token]
+        groups |= dict.fromkeys(sorted(holding, key=lambda n: -len(found.parts[n].cells))[:1], inside.group)
     return groups
 
 

@@ -160,14 +160,15 @@ def _forms(value: str) -> Iterator[str]:
 
 def _read(value: str, form: str) -> datetime | None:
     try:
-        return datetime.strptime(value, form)
+        return datetime.strptime(value, form).replace(tzinfo=None)
     except ValueError:
         return None
 
 
 def _iso(value: str) -> datetime | None:
     try:
-        return datetime.fromisoformat(value[:19].replace(" ", "T"))
+        # Only the order of the lines is asked, so an offset that some lines have and others not is left out.
+        return datetime.fromisoformat(value[:19].replace(" ", "T")).replace(tzinfo=None)
     except ValueError:
         return None
 

@@ -213,3 +213,10 @@ def test_any_bytes_give_a_proposal_or_one_sentence(content):
         else:
             assert 0 < found.explained <= 1
             assert found.preview
+
+
+def test_times_with_and_without_an_offset_are_compared(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    times = ["2026-11-02T08:15+01", "2026-11-02 08:15:30"] * 10
+    path.write_text("when,acct,ev\n" + "".join(f"{at},00{i:02d},E130\n" for i, at in enumerate(times)))
+    assert "when" in guess(path).toml
