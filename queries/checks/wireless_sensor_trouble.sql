@@ -68,6 +68,7 @@ apart as (
             and o.zone = x.zone
             and o.family = '384'
             and x.family = '147'
+            and x.would_tell
     where
         x.account_key is null
         and (

@@ -11,7 +11,7 @@ select
     qualifier,
     code,
     zone,
-    code_group not in ('power', 'path', 'supervision') as is_telling
+    code_group not in ('power', 'path') as is_telling
 from edge
 where
     received_utc >= $as_of - interval 28 day
