@@ -131,6 +131,7 @@ def _tables(
     judged = judge(desk, roster, cards, settings, spans(store), progress=progress, clocks=known)
     accounts = tables.accounts(desk)
     ranks = {row["account_key"]: row for row in accounts.to_pylist()}
+    single = tables.first_misses(desk, judged.rows)
     if kind == "day":
         judged = replace(judged, rows=urgent.only(judged.rows, cards, ranks))
     says = limits.severities(cards, settings)
@@ -154,6 +155,7 @@ def _tables(
         "incidents": incidents,
         "incident_members": judged.incidents.members,
         "unprotected": unprotected,
+        "first_misses": single,
         "figures": tables.figures(desk, judged, found, len(unprotected), len(incidents)),
         "resolved": findings.resolved(judged.rows, earlier[0].table("findings") if earlier else None, now),
     }

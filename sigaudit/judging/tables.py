@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from sigaudit.judging import coverage
 from sigaudit.judging.cards import Card
@@ -24,6 +25,12 @@ _WHY = {
     " jumped over, in which nothing was lost. See the order breaks under data quality.",
 }
 _MARKS = ((8.0, "8 h"), (4.0, "4 h"))
+# Checks whose finding tells of missed tests already, by its own name or as part of a longer silence.
+TELL_OF_MISSES = (
+    "tests_missed_often", "test_overdue", "test_interval_too_long", "test_never_sent", "test_on_one_path_only",
+    "gone_silent", "never_heard", "primary_path_silent", "backup_path_silent", "panel_silent",
+    "silent_after_power_loss", "paths_fail_together",
+)  # fmt: skip
 
 
 def accounts(desk: Desk) -> pa.Table:
@@ -97,6 +104,19 @@ def tests_by_day(desk: Desk) -> pa.Table:
 def requirements(desk: Desk) -> pa.Table:
     """Required intervals as judged (queries/report/requirements)."""
     return desk.run(query("report/requirements"))
+
+
+def first_misses(desk: Desk, rows: pa.Table) -> pa.Table:
+    """Tests missed in the window that no finding tells of: account, site, path, what, k of n, the last one due.
+
+    rows: verdict rows of all checks, before a daily list leaves some out. One row per account, path and
+    required test (queries/report/first_misses), k at least 1.
+    """
+    tells = pc.and_(
+        pc.equal(rows["verdict"], "finding"), pc.is_in(rows["check_id"], value_set=pa.array(TELL_OF_MISSES))
+    )
+    desk.put("told_of", rows.filter(tells).select(["account_key", "subject"]))
+    return desk.run(query("report/first_misses"))
 
 
 def unprotected(desk: Desk) -> pa.Table:

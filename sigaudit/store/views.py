@@ -18,7 +18,10 @@ from sigaudit.store.relations import relation, signals_relation
 from sigaudit.store.shipped import query
 
 ROSTER = ("accounts", "paths", "zones", "on_test", "visits", "dealers")
-RUN = ("findings", "verdicts", "incidents", "unprotected", "figures", "resolved", "requirements", "coverage")
+RUN = (
+    "findings", "verdicts", "incidents", "unprotected", "first_misses", "figures", "resolved", "requirements",
+    "coverage",
+)  # fmt: skip
 
 
 def definitions(store: Store, week: str = "") -> dict[str, str]:

@@ -73,6 +73,7 @@ COLUMNS = {
     "figures": "name value of unit sentence",
     "unprotected": "account site system_type since hours reason told_authority_at told_owner_at"
     " receiver_group mark account_key",
+    "first_misses": "account_key account site path what k n last_missed_utc",
     "resolved": "finding_id account site check title last_week",
     "quality": "topic reason n sample source",
     "evidence": "page_no account_key received_utc received_wall receiver line event_raw qualifier code label"
