@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from sigaudit.errors import NothingToRead
 from sigaudit.judging import cards as card_files
@@ -139,7 +140,7 @@ def _tables(
         judged.rows,
         cards,
         ranks,
-        _limits(desk),
+        _limits(desk, judged.rows),
         says,
         label,
         settings.zone,
@@ -171,11 +172,14 @@ def _tables(
     return made
 
 
-def _limits(desk: Desk) -> dict[tuple[str, str], dict[float, dict[str, Any]]]:
-    """Limits by account and check, then by value: the words under a finding name the one that was compared."""
+def _limits(desk: Desk, verdicts: pa.Table) -> dict[tuple[str, str], dict[float, dict[str, Any]]]:
+    """Limits behind findings by account and check, then by value: its words name the one that was compared."""
+    told = verdicts.filter(pc.equal(verdicts["verdict"], "finding")).select(["account_key", "check_id"])
+    desk.put("told", told.group_by(["account_key", "check_id"]).aggregate([]))
     rows = desk.rows(
-        "select account_key, check_id, value, source, standing, set_where from kept_limits"
-        " order by account_key, check_id, name"
+        "select l.account_key, l.check_id, l.value, l.source, l.standing, l.set_where from kept_limits as l"
+        " inner join told as t on l.account_key = t.account_key and l.check_id = t.check_id"
+        " order by l.account_key, l.check_id, l.name"
     )
     found: dict[tuple[str, str], dict[float, dict[str, Any]]] = {}
     for account, check, value, source, standing, where in rows:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -39,6 +39,16 @@ class Desk:
 
     con: Any
     window: Window
+    # What stands on the connection, table or view by name; nothing else makes or drops what a desk works with.
+    _kinds: dict[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._kinds = dict(
+            self.con.execute(
+                "select table_name, 'table' from duckdb_tables() where temporary"
+                " union all select view_name, 'view' from duckdb_views() where temporary"
+            ).fetchall()
+        )
 
     def run(self, sql: str) -> pa.Table:
         """Result of one SELECT as an Arrow table."""
@@ -53,8 +63,7 @@ class Desk:
     def make(self, table: str, sql: str) -> None:
         """``table`` anew from a SELECT that may read its predecessor's sources, not itself."""
         self.con.execute(f"create or replace temp table making_now as {sql}", self.window.bound(sql))
-        self.drop([table])
-        self.con.execute(f"alter table making_now rename to {_name(table)}")
+        self._renamed("making_now", table)
 
     def make_query(self, name: str) -> str:
         """A shipped query's result as a table named as its file, without the order number."""
@@ -72,26 +81,28 @@ class Desk:
         """A view under a usual name, in place of what stood there."""
         self.drop([name])
         self.con.execute(f"create temp view {_name(name)} as {sql}")
+        self._kinds[name] = "view"
 
     def keep(self, table: str, into: str) -> None:
-        """Adds a range's rows to the station-wide table of the same columns."""
-        verb = f"insert into {_name(into)}" if self._kind(into) else f"create temp table {_name(into)} as"
-        self.con.execute(f"{verb} select * from {_name(table)}")
+        """Moves a range's rows to the station-wide table of the same columns; ``table`` is gone then."""
+        if into in self._kinds:
+            self.con.execute(f"insert into {_name(into)} select * from {_name(table)}")
+            self.drop([table])
+        else:
+            self._renamed(table, into)
+            self._kinds.pop(table)
 
     def drop(self, names: Iterable[str]) -> None:
         """Removes tables and views of these names, if there are any."""
         for name in names:
-            kind = self._kind(name)
+            kind = self._kinds.pop(name, "")
             if kind:
                 self.con.execute(f"drop {kind} {_name(name)}")
 
-    def _kind(self, name: str) -> str:
-        found = self.con.execute(
-            "select 'table' from duckdb_tables() where table_name = $name and temporary"
-            " union all select 'view' from duckdb_views() where view_name = $name and temporary",
-            {"name": name},
-        ).fetchone()
-        return str(found[0]) if found else ""
+    def _renamed(self, table: str, name: str) -> None:
+        self.drop([name])
+        self.con.execute(f"alter table {_name(table)} rename to {_name(name)}")
+        self._kinds[name] = "table"
 
 
 def _name(name: str) -> str:

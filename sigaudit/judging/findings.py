@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from sigaudit.judging.cards import SEVERITIES, Card
 from sigaudit.judging.checks import confidence, severity
@@ -61,9 +62,8 @@ def compose(
     before, the latest first.
     """
     found = []
+    rows = rows.filter(pc.equal(rows["verdict"], "finding"))
     for row, sure in zip(rows.to_pylist(), confidence(rows), strict=True):
-        if row["verdict"] != "finding":
-            continue
         card = cards[row["check_id"]]
         account = accounts.get(row["account_key"], {})
         identity = finding_id(row["account_key"], card.id, row["subject"])
@@ -141,10 +141,11 @@ def resolved(rows: pa.Table, before: pa.Table | None, now: set[str]) -> pa.Table
     schema = pa.schema([(n, _TEXT) for n in ("finding_id", "account", "site", "check", "title", "last_week")])
     if before is None:
         return schema.empty_table()
+    asked = pc.is_in(rows["account_key"], before["account_key"].combine_chunks())
+    silent = rows.filter(pc.and_(asked, pc.equal(rows["verdict"], "not_judged")))
     unjudged = {
         finding_id(row["account_key"], row["check_id"], row["subject"])
-        for row in rows.select(["account_key", "check_id", "subject", "verdict"]).to_pylist()
-        if row["verdict"] == "not_judged"
+        for row in silent.select(["account_key", "check_id", "subject"]).to_pylist()
     }
     gone = [
         {**{n: row[n] for n in schema.names if n != "last_week"}, "last_week": row["week"]}

@@ -31,22 +31,52 @@ SCHEMA = pa.schema(
 
 _RANK = {"station": 3, "system_type": 4, "dealer": 5, "account": 6}
 
-# The widest match of an account wins: one row per account, check and limit.
-RESOLVE = """
-select account_key, check_id, name, value, unit, source, standing, set_where
+# Whoever has the same system type, the same dealer (of those with limits of their own) and no limit of its own goes
+# by the same limits: they are resolved once for all such accounts, under the key of one of them.
+HOLDERS = """
+select
+    account_key,
+    min(account_key) over (partition by system_type, dealer, own) as like_key,
+    account, system_type, dealer
 from (
-    select a.account_key, r.*,
-        row_number() over (
-            partition by a.account_key, r.check_id, r.name order by r.rank_no desc
-        ) as place
+    select
+        a.account_key, a.account, a.system_type,
+        case when d.of is null then '' else a.dealer end as dealer,
+        case when k.of is null and n.of is null then '' else a.account_key end as own
     from limit_subjects as a
+    left join (select distinct of from limit_rules where scope = 'dealer') as d
+        on a.dealer = d.of
+    left join (select distinct of from limit_rules where scope = 'account') as k
+        on a.account_key = k.of
+    left join (select distinct of from limit_rules where scope = 'account') as n
+        on a.account = n.of
+)
+"""
+
+# The narrowest match of an account wins: one row per set of like accounts, check and limit.
+RESOLVE = """
+select like_key, check_id, name, value, unit, source, standing, set_where
+from (
+    select a.like_key, r.*,
+        row_number() over (
+            partition by a.like_key, r.check_id, r.name order by r.rank_no desc, length(r.of) desc
+        ) as place
+    from limit_holders as a
     inner join limit_rules as r
         on r.scope = 'all'
         or (r.scope = 'system_type' and r.of = a.system_type)
         or (r.scope = 'dealer' and r.of = a.dealer)
         or (r.scope = 'account' and r.of = a.account_key)
         or (r.scope = 'account' and r.of = a.account)
+    where a.account_key = a.like_key
 ) where place = 1
+"""
+
+# One row per account, check and limit; ``{0}`` is where the two tables stand.
+EACH = """
+select h.account_key, s.check_id, s.name, s.value, s.unit, s.source, s.standing, s.set_where
+from {0}limit_holders as h
+inner join {0}limit_sets as s on h.like_key = s.like_key
 """
 
 

@@ -38,6 +38,8 @@ KEPT = (
 # Of these, what compares accounts with one another, worked out once after the ranges, and what it is made from.
 COMPARED = ("co_timed", "near_numbers", "clock_twins")
 FOR_COMPARING = ("rare_edges", "fallen_silent", "strays")
+# What the table of limits is made from, account by account.
+LIMITS = ("limit_holders", "limit_sets")
 # For the reports only; no check reads them.
 SUMS = ("tests_by_day", "received_slots")
 MOST_SLOTS = 4096
@@ -51,7 +53,7 @@ def station_wide(
     coverage: Coverage,
 ) -> None:
     """Tables that every range shares. ``all_<fact>`` views must exist; roster tables by name."""
-    desk.drop(f"kept_{table}" for table in (*KEPT, *SUMS, *FOR_COMPARING))
+    desk.drop(f"kept_{table}" for table in (*KEPT, *LIMITS, *SUMS, *FOR_COMPARING))
     for name in FACTS:
         desk.view(name, f"select * from all_{name}")
     for name in ("01_line_facts", "02_family_facts", "03_clock_offsets"):
@@ -159,10 +161,12 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         "76_stated_delays",
         "77_inspections", "77_tests_on_test", "78_alarms", "78_restores_alone", "79_said", "79_bursts"):  # fmt: skip
         desk.make_query(f"measures/{name}")
-    mine = [table for table in (*KEPT, *SUMS, *FOR_COMPARING) if table not in COMPARED]
+    mine = [table for table in (*KEPT, *LIMITS, *SUMS, *FOR_COMPARING) if table not in (*COMPARED, "limits")]
     for table in mine:
         desk.keep(table, f"kept_{table}")
-    desk.drop((*mine, "found_combs", "heard_as", "day", "test", "check_in", "edge", "rhythm", "path_sets", "set_holes"))
+    desk.view("kept_limits", limits.EACH.format("kept_"))
+    made = ("found_combs", "heard_as", "day", "test", "check_in", "edge", "rhythm", "path_sets", "set_holes")
+    desk.drop(("limits", *mine, *made))
 
 
 def population(desk: Desk) -> None:
@@ -215,7 +219,9 @@ def _limits(desk: Desk) -> None:
         " select h.account_key, split_part(h.account_key, '/', 2) as account, '' as system_type, '' as dealer"
         " from heard as h left join accounts as a on h.account_key = a.account_key where a.account_key is null",
     )
-    desk.make("limits", limits.RESOLVE)
+    desk.make("limit_holders", limits.HOLDERS)
+    desk.make("limit_sets", limits.RESOLVE)
+    desk.view("limits", limits.EACH.format(""))
 
 
 def _edition_rules(confirmed: tuple[str, ...]) -> pa.Table:

@@ -30,6 +30,8 @@ LEAST_FIT = 0.80
 LEAST_SINGLE = 0.25
 BASE_S = 900.0  # retry and jitter allowed at each gap, but never more than 5 % of the period
 DRIFT_S_PER_DAY = 60.0
+# A single step lies within a tenth of the period, or of 31 days for a month of 28; the rest is room to spare.
+LEAST_NEAR, MOST_NEAR = 0.85, 1.15
 LARGEST_CHANCE = 1e-5  # of that many fits by gaps that keep to no period at all
 
 KEYS = ["account_key", "origin", "path"]
@@ -116,25 +118,35 @@ def _periods(seconds: Floats, group: Ints, n_groups: int, programmed: Floats) ->
     inside = group[1:] == group[:-1]
     before, after = seconds[:-1][inside], seconds[1:][inside]
     owner = group[1:][inside]
+    gap = after - before
     n_gaps = np.bincount(owner, minlength=n_groups)
     found = {name: np.full(n_groups, np.nan) for name in ("period_s", "jitter_s", "single_step_share", "fit_share")}
     whole = [(np.full(n_groups, period), _in_steps) for period in PERIODS_S]
     for period, measure in [*whole, (np.full(n_groups, MONTH_S), _in_months), (programmed, _in_steps)]:
-        of_gap = period[owner]
-        steps, residual = measure(before, after, of_gap)
+        # Only groups with enough gaps of about one period can be accepted: the rest need not be looked at closely.
+        near = period[owner]
+        near = (gap > LEAST_NEAR * near) & (gap < MOST_NEAR * near)
+        maybe = np.bincount(owner, near, n_groups) >= np.maximum(LEAST_SINGLE * n_gaps, 1)
+        maybe &= (n_gaps >= LEAST_GAPS) & ~(period <= found["period_s"])
+        if not maybe.any():
+            continue
+        some = maybe[owner]
+        who = owner[some]
+        of_gap = period[who]
+        steps, residual = measure(before[some], after[some], of_gap)
         base = np.fmin(BASE_S, 0.05 * of_gap)
         tolerance = base + np.fmin(DRIFT_S_PER_DAY * steps * of_gap / DAY, 0.05 * of_gap)
         fits = (steps >= 1) & (np.abs(residual) <= tolerance)
-        n_fit = np.bincount(owner, fits, n_groups)
+        n_fit = np.bincount(who, fits, n_groups)
         with np.errstate(invalid="ignore"):
             fit_share = n_fit / n_gaps
-            single_share = np.bincount(owner, fits & (steps == 1), n_groups) / n_gaps
-            luck = np.bincount(owner, np.fmin(2 * tolerance / of_gap, 1.0), n_groups) / n_gaps
-        chance = stats.binomial_tail(n_fit, n_gaps, np.nan_to_num(luck, nan=1.0))
-        longer = (n_gaps >= LEAST_GAPS) & ~(period <= found["period_s"])
-        accepted = longer & (fit_share >= LEAST_FIT) & (single_share >= LEAST_SINGLE) & (chance <= LARGEST_CHANCE)
-        counts = fits & accepted[owner]
-        jitter = _jitter(residual[counts], steps[counts], owner[counts], n_groups)
+            single_share = np.bincount(who, fits & (steps == 1), n_groups) / n_gaps
+            luck = np.bincount(who, np.fmin(2 * tolerance / of_gap, 1.0), n_groups) / n_gaps
+        accepted = maybe & (fit_share >= LEAST_FIT) & (single_share >= LEAST_SINGLE)
+        chance = stats.binomial_tail(n_fit[accepted], n_gaps[accepted], luck[accepted])
+        accepted[accepted] = chance <= LARGEST_CHANCE
+        counts = fits & accepted[who]
+        jitter = _jitter(residual[counts], steps[counts], who[counts], n_groups)
         for name, values in (
             ("period_s", period),
             ("jitter_s", jitter),

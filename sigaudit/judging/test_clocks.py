@@ -5,8 +5,9 @@ Tests of one range of accounts are read once; what is worked out from them is th
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 
@@ -40,20 +41,29 @@ def put_tables(desk: Desk) -> None:
         " from test as t inner join calendar as c on t.received_utc >= c.from_utc and t.received_utc < c.until_utc"
         " where t.test_kind = 'periodic' and t.time_doubt = 'exact' order by 1, 2, 3, 4"
     ).to_pandas()
-    recent = tests[tests["received_utc"] >= desk.window.as_of_utc - RECENT].reset_index(drop=True)
-    of_all, of_recent = _either_clock(tests), _either_clock(recent)
-    found = _recent_first(of_all, of_recent)
+    lately, others = _split(tests, desk.window.as_of_utc - RECENT)
+    of_recent, of_all = _either_clock(lately), _either_clock(others)
+    found = _both(of_all, of_recent)
     desk.put("rhythm", _arrow(found))
     desk.put("found_combs", _arrow(_combs(tests, found)))
-    desk.put("test_drift", _arrow(_drifts(tests, recent, of_all, of_recent)))
+    desk.put("test_drift", _arrow(_both(_drift(lately, of_recent), _drift(others, of_all))))
 
 
-def _recent_first(of_all: pd.DataFrame, of_recent: pd.DataFrame) -> pd.DataFrame:
-    of_recent = of_recent[of_recent["n"] >= ENOUGH_TESTS]
-    older = of_all.merge(of_recent[rhythm.KEYS], on=rhythm.KEYS, how="left", indicator=True)
-    kept = older[older["_merge"] == "left_only"].drop(columns="_merge")
-    both = [part for part in (kept, of_recent) if len(part)]
-    return pd.concat(both).sort_values(rhythm.KEYS) if both else kept
+def _split(tests: pd.DataFrame, since: datetime) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The recent tests of trains that hold enough of them, and all tests of the other trains."""
+    group, starts = rhythm.groups(tests)
+    recent = (tests["received_utc"] >= since).to_numpy()
+    seconds = tests["received_utc"].to_numpy().astype("datetime64[us]").astype(np.int64)
+    where = np.flatnonzero(recent)
+    # Counted as the rhythm counts them: one told again within the minute is the same test.
+    again = np.r_[False, (np.diff(group[where]) == 0) & (np.diff(seconds[where]) < rhythm.RESEND_S * 1e6)]
+    enough = np.bincount(group[where[~again]], minlength=len(starts)) >= ENOUGH_TESTS
+    return tests[recent & enough[group]].reset_index(drop=True), tests[~enough[group]].reset_index(drop=True)
+
+
+def _both(one: pd.DataFrame, other: pd.DataFrame) -> pd.DataFrame:
+    parts = [part for part in (one, other) if len(part)]
+    return pd.concat(parts).sort_values(rhythm.KEYS) if parts else one
 
 
 def _either_clock(tests: pd.DataFrame) -> pd.DataFrame:
@@ -66,17 +76,6 @@ def _either_clock(tests: pd.DataFrame) -> pd.DataFrame:
     steady = rhythm.rhythm(local).dropna(subset="period_s")
     kept = elapsed.merge(steady[rhythm.KEYS], on=rhythm.KEYS, how="left", indicator=True)
     return pd.concat([kept[kept["_merge"] == "left_only"].drop(columns="_merge"), steady]).sort_values(rhythm.KEYS)
-
-
-def _drifts(tests: pd.DataFrame, recent: pd.DataFrame, of_all: pd.DataFrame, of_recent: pd.DataFrame) -> pd.DataFrame:
-    lately = of_recent[of_recent["n"] >= ENOUGH_TESTS]
-    older = of_all.merge(lately[rhythm.KEYS], on=rhythm.KEYS, how="left", indicator=True)
-    older = older[(older["_merge"] == "left_only") & older["period_s"].notna()]
-    told = _drift(recent, lately)
-    if older.empty:
-        return told
-    both = [part for part in (told, _drift(tests.merge(older[rhythm.KEYS], on=rhythm.KEYS), older)) if len(part)]
-    return pd.concat(both).sort_values(rhythm.KEYS) if both else told
 
 
 def _drift(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
