@@ -7,22 +7,42 @@ from datetime import date, timedelta
 from tests.simulation import station
 from tests.simulation.clock import DAY, HOUR, MINUTE, WEEK
 from tests.simulation.dice import Dice
+from tests.simulation.numbers import Numbers
 from tests.simulation.site import Path, Site, TestTimer, Zone
 
-# archetype -> (how many, system types to draw from)
-POPULATION = {
-    "fire_dialer": (48, ("fire",)),
-    "fire_two_lines": (24, ("fire",)),
-    "fire_radio": (34, ("fire",)),
-    "fire_phone_cell": (26, ("fire", "fire", "combined")),
-    "supervised_single": (9, ("fire", "combined")),
-    "supervised_dual": (11, ("fire", "fire", "combined")),
-    "combined_dialer": (16, ("combined",)),
-    "burglary_dialer": (62, ("burglary",)),
-    "burglary_internet": (36, ("burglary",)),
-    "burglary_internet_cell": (24, ("burglary",)),
-    "small": (14, ("holdup", "medical", "medical", "environment")),
-}
+FIRE, BURGLARY, FIRE_OR_BOTH = ("fire",), ("burglary",), ("fire", "fire", "combined")
+# (archetype, how many, system types to draw from, block); a plan takes its sites from its own block, and
+# a new line at the end leaves all sites before it as they are
+POPULATION = [
+    ("fire_dialer", 48, FIRE, ""),
+    ("fire_two_lines", 24, FIRE, ""),
+    ("fire_radio", 34, FIRE, ""),
+    ("fire_phone_cell", 26, FIRE_OR_BOTH, ""),
+    ("supervised_single", 9, ("fire", "combined"), ""),
+    ("supervised_dual", 11, FIRE_OR_BOTH, ""),
+    ("combined_dialer", 16, ("combined",), ""),
+    ("burglary_dialer", 62, BURGLARY, ""),
+    ("burglary_internet", 36, BURGLARY, ""),
+    ("burglary_internet_cell", 24, BURGLARY, ""),
+    ("small", 14, ("holdup", "medical", "medical", "environment"), ""),
+    ("captured_radio", 18, FIRE, "a"),
+    ("captured_line", 16, FIRE, "a"),
+    ("captured_dual", 14, FIRE_OR_BOTH, "a"),
+    ("fire_phone_cell", 8, FIRE, "a"),
+    ("fire_dialer", 10, FIRE, "a"),
+    ("burglary_dialer", 8, BURGLARY, "a"),
+    ("burglary_internet", 8, BURGLARY, "a"),
+    ("supervised_single", 6, FIRE, "a"),
+    ("burglary_wireless", 10, BURGLARY, "b"),
+    ("fire_waterflow", 10, FIRE, "b"),
+    ("burglary_partitions", 12, BURGLARY, "b"),
+    ("burglary_users", 10, BURGLARY, "b"),
+    ("fire_dialer", 12, FIRE, "b"),
+    ("combined_dialer", 8, ("combined",), "b"),
+    ("captured_radio", 6, FIRE, "b"),
+    ("burglary_internet", 8, BURGLARY, "b"),
+    ("fire_two_lines", 6, FIRE, "b"),
+]
 TRANSMITTERS = {
     "fire_dialer": "dialer",
     "fire_two_lines": "two-line dialer",
@@ -35,7 +55,17 @@ TRANSMITTERS = {
     "burglary_internet": "internet communicator T",
     "burglary_internet_cell": "dual communicator T",
     "small": "dialer",
+    "captured_radio": "capturing radio transmitter Q",
+    "captured_line": "capturing radio transmitter Q with line sensing",
+    "captured_dual": "capturing dual communicator V",
+    "burglary_wireless": "internet communicator T",
+    "fire_waterflow": "dialer",
+    "burglary_partitions": "dialer",
+    "burglary_users": "internet communicator T",
 }
+OWN_POINT = "910"  # the point number under which a capturing transmitter speaks of itself
+# Archetypes whose panel dials into a transmitter that puts the account number in its place.
+CAPTURED = ("captured_radio", "captured_line", "captured_dual")
 
 
 def account_numbers(dice: Dice, count: int) -> list[str]:
@@ -47,14 +77,17 @@ def account_numbers(dice: Dice, count: int) -> list[str]:
 def population() -> list[Site]:
     """All rostered sites in a fixed order; some numbers are kept back for strangers."""
     dice = Dice(1)
-    total = sum(count for count, _ in POPULATION.values())
+    total = sum(count for _, count, _, _ in POPULATION)
     numbers = account_numbers(dice, total)
+    taken = Numbers(set(numbers))
     sites: list[Site] = []
-    for archetype, (count, types) in POPULATION.items():
+    for archetype, count, types, block in POPULATION:
         for _ in range(count):
             index = len(sites)
-            sites.append(_make(index, numbers[index], archetype, types, Dice(2, index)))
-    _share_premises(sites)
+            site = make(index, numbers[index], archetype, types, Dice(2, index))
+            site.block, site.numbers = block, taken
+            sites.append(site)
+    _share_premises([s for s in sites if not s.block])
     return sites
 
 
@@ -66,7 +99,8 @@ def _share_premises(sites: list[Site]) -> None:
         other.exchange, other.dealer, other.installer = one.exchange, one.dealer, one.installer
 
 
-def _make(index: int, account: str, archetype: str, types: tuple[str, ...], dice: Dice) -> Site:
+def make(index: int, account: str, archetype: str, types: tuple[str, ...], dice: Dice) -> Site:
+    """One site of a kind, its details drawn from ``dice``."""
     system = dice.pick(types)
     dealer = dice.weighted(list(station.DEALERS), [share for _, share in station.DEALERS.values()])
     panels = station.PANELS.get(system, station.PANELS["other"])
@@ -91,16 +125,21 @@ def _make(index: int, account: str, archetype: str, types: tuple[str, ...], dice
         installed_on=str(date(2016, 3, 1) + timedelta(days=dice.whole(0, 3700))),
         keeps_wall_clock=dice.chance(0.55),
         business=burglary and dice.chance(0.6),
-        has_contacts="yes" if archetype == "fire_radio" else "no",
+        has_contacts="yes" if archetype == "fire_radio" or archetype in CAPTURED else "no",
         panel_test_interval=panel_test,
         sends_openings="yes" if burglary and dice.chance(0.75) else "no",
+        stamps=archetype == "captured_dual",
     )
+    if archetype in CAPTURED:
+        site.panel_account = f"{dice.whole(101, 9989):04d}"
+    if archetype in ("burglary_partitions", "burglary_users"):
+        site.sends_openings = "yes"
     return site
 
 
 def _ways(archetype: str, system: str, dice: Dice) -> tuple[list[Path], list[TestTimer], str]:
     """Paths, test timers and the panel's own test interval of one kind of site."""
-    if archetype in ("fire_dialer", "combined_dialer"):
+    if archetype in ("fire_dialer", "combined_dialer", "fire_waterflow"):
         return [_path("phone", dice, test="6h")], [TestTimer(("phone",), 6 * HOUR)], ""
     if archetype == "fire_two_lines":
         one = _path("phone1", dice, test="12h", line=("1", "1"))
@@ -124,7 +163,21 @@ def _ways(archetype: str, system: str, dice: Dice) -> tuple[list[Path], list[Tes
         second = _path("cellular", dice, "backup", supervision="6h", checks="yes")
         first.check_in_s, second.check_in_s = HOUR, 165 * MINUTE
         return [first, second], [TestTimer(("internet",), DAY)], "24h"
-    if archetype == "burglary_internet":
+    if archetype in ("captured_radio", "captured_line"):
+        ways = [_path("radio", dice, supervision="60min", checks="no", line=("2", "3"))]
+        if archetype == "captured_line":  # a telephone line as second path, sensed and tested by the transmitter
+            ways[0].supervision_interval = "6h"
+            ways.append(_path("phone", dice, "backup", test="24h"))
+        tests = [TestTimer((way.path,), DAY, "communicator", OWN_POINT) for way in ways]
+        return ways, [TestTimer(("radio",), DAY), *tests], "24h"
+    if archetype == "captured_dual":
+        ways = [
+            _path("internet", dice, line=("2", "1"), supervision="6h", checks="yes"),
+            _path("cellular", dice, "backup", supervision="6h", checks="yes"),
+        ]
+        ways[0].check_in_s, ways[1].check_in_s = 2 * HOUR, 165 * MINUTE
+        return ways, [TestTimer(("internet",), DAY)], "24h"
+    if archetype in ("burglary_internet", "burglary_wireless", "burglary_users"):
         return [_path("internet", dice, test="24h", checks="no")], [TestTimer(("internet",), DAY)], ""
     if archetype == "burglary_internet_cell":
         ways = [_path("internet", dice, test="24h", checks="no")]
@@ -158,9 +211,20 @@ def _zones(system: str, archetype: str, dice: Dice) -> list[Zone]:
     if system in ("burglary", "combined"):
         kinds += ["entry"] + [dice.pick(station.BURGLARY_ZONES) for _ in range(dice.whole(3, 7))]
     kinds += station.OTHER_ZONES.get(system, [])
+    if archetype == "fire_waterflow":
+        kinds += ["waterflow", "waterflow", "valve_tamper", "valve_tamper"]
+    halves = archetype == "burglary_partitions"
     for number, kind in enumerate(kinds, start=1):
-        zones.append(Zone("01", f"{number:03d}", kind, f"{kind.replace('_', ' ')} {number}"))
-    if archetype == "fire_radio":
+        partition = "02" if halves and 2 * number > len(kinds) else "01"
+        zones.append(Zone(partition, f"{number:03d}", kind, f"{kind.replace('_', ' ')} {number}"))
+    if archetype == "fire_radio" or archetype in CAPTURED:
         for name, (zone, _) in station.CONTACT_ZONES.items():
             zones.append(Zone("01", zone, "contact_input", f"panel {name} contact"))
+    if archetype in CAPTURED:
+        zones.append(Zone("00", OWN_POINT, "communicator", "the transmitter itself"))
+    if archetype in ("burglary_partitions", "burglary_users"):
+        for number in range(1, dice.whole(4, 9)):
+            zones.append(Zone("01", f"{number:03d}", "user", f"user {number}"))
+            if halves:
+                zones.append(Zone("02", f"{number:03d}", "user", f"user {number}"))
     return zones

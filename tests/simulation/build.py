@@ -30,7 +30,7 @@ def build(folder: Path) -> list[TruthRow]:
         exporter.receiver(number, [s for s in signals if s.receiver == number], witness)
 
     write_workspace(folder / "workspace", sites)
-    columns = ["account", "fault", "week", "also", "note"]
+    columns = ["account", "fault", "week", "also", "note", "cause"]
     write_csv(folder / "truth.csv", columns, [astuple(row) for row in truth])
     incidents = [
         [o.kind, o.receiver, o.line, *(f"{clock.wall(t):%Y-%m-%dT%H:%M}" for t in (o.begin, o.end))] for o in OUTAGES

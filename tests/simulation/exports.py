@@ -11,7 +11,7 @@ from tests.simulation.dice import Dice
 from tests.simulation.site import Signal
 
 PLAIN_HEADER = "received_at,receiver,line,account,event,partition,zone"
-LONG_HEADER = PLAIN_HEADER + ",format,origin"
+LONG_HEADER = PLAIN_HEADER + ",format,origin,panel_time"
 OWN_HEADER = "stamp;unit;port;subscriber;kind;number;group;point;message_format"
 QUALIFIER = {"E": "1", "R": "3", "P": "6"}
 
@@ -62,7 +62,8 @@ def _long(s: Signal) -> str:
     """Receiver 2 writes the event as four digits and knows which box spoke."""
     event = QUALIFIER[s.event[0]] + s.event[1:] if s.event[1:].isdigit() else s.event
     fields = [_stamp(s), s.receiver, s.line, s.account, event, s.partition, s.zone]
-    return ",".join([*fields, s.form, s.origin])
+    told = f"{clock.wall(s.panel_time):%Y-%m-%dT%H:%M:%S}" if s.panel_time else ""
+    return ",".join([*fields, s.form, s.origin, told])
 
 
 def _own(s: Signal) -> str:

@@ -1,35 +1,22 @@
-"""The faults: each takes a healthy life and spoils exactly one thing in it.
+"""The faults of tests, supervision, paths, power and roster that the first block of sites carries.
 
-A planted fault answers with the spoiled life, the instant from which it can be seen, a note for the
-truth file, and the findings that may rightly stand beside it. The patterns follow the failure
-signatures of the trade (catalogue of the project's design: what a fault leaves in the receiver log).
+The patterns follow the failure signatures of the trade (catalogue of the project's design: what a fault
+leaves in the receiver log).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from tests.simulation import clock
 from tests.simulation.clock import DAY, HOUR, MINUTE
 from tests.simulation.dice import Dice
 from tests.simulation.episodes import Pairs, alarm, protecting, trouble
+from tests.simulation.planting import Planted, Planter
 from tests.simulation.site import Signal, Site
 
 TESTS = ("E602", "E608")
-
-
-@dataclass
-class Planted:
-    """A spoiled life. ``shows_at``: the instant by which enough of it is in the log to be seen."""
-
-    signals: list[Signal]
-    shows_at: int
-    note: str
-    also: str = ""
-
-
-Planter = Callable[[Site, list[Signal], Dice, str], Planted]
+STANDING_CAUSES = {"301": "power_supply_fault", "300": "power_supply_fault", "373": "zone_wiring_fault"}
 
 
 def never_heard(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -43,20 +30,22 @@ def never_heard(site: Site, life: list[Signal], dice: Dice, strength: str) -> Pl
 def gone_silent(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
     last = clock.at(strength)
     kept = [s for s in life if s.at < last]
-    return Planted(kept, last + 2 * DAY, f"no line of any kind after {strength}", "test_overdue")
+    return Planted(kept, last + 2 * DAY, f"no line of any kind after {strength}", "test_overdue", _dead_way(site))
 
 
 def test_overdue(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
     last = clock.at(strength)
     kept = [s for s in life if s.event not in TESTS or s.at < last]
-    return Planted(kept, last + 2 * DAY, f"tests stop after {strength}, other signals go on", "gone_silent")
+    return Planted(
+        kept, last + 2 * DAY, f"tests stop after {strength}, other signals go on", "gone_silent", "test_timer_missing"
+    )
 
 
 def tests_missed_often(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
     day, share = strength.split("/")
     since = clock.at(f"{day} 00:00")
     kept = [s for s in life if s.event not in TESTS or s.at < since or not dice.chance(float(share))]
-    return Planted(kept, since + 7 * DAY, f"{share} of the tests missing since {day}", "test_overdue")
+    return Planted(kept, since + 7 * DAY, f"{share} of the tests missing since {day}", "test_overdue", _bad_way(site))
 
 
 def test_interval_too_long(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -67,7 +56,7 @@ def test_interval_too_long(site: Site, life: list[Signal], dice: Dice, strength:
     period = base * every // HOUR
     note = f"tests every {period} h where the roster asks {site.paths[0].test_interval}"
     also = "test_overdue;tests_missed_often"
-    return Planted(life, clock.START + max(3 * period * HOUR, DAY), note, also)
+    return Planted(life, clock.START + max(3 * period * HOUR, DAY), note, also, "test_timer_wrong")
 
 
 def test_never_sent(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -77,7 +66,9 @@ def test_never_sent(site: Site, life: list[Signal], dice: Dice, strength: str) -
         for week in range(clock.WEEKS):
             start = clock.monday(week) + dice.between(DAY, 5 * DAY)
             kept += pairs.episode(site, start, dice.between(20 * MINUTE, 2 * HOUR), "301")
-    return Planted(kept, clock.START + 3 * DAY, "other signals arrive, never one test", "test_overdue")
+    return Planted(
+        kept, clock.START + 3 * DAY, "other signals arrive, never one test", "test_overdue", "test_timer_missing"
+    )
 
 
 def test_reports_trouble(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -101,12 +92,13 @@ def supervision_missed(site: Site, life: list[Signal], dice: Dice, strength: str
         return on_path and any(a <= s.at < b for a, b in gaps)
 
     note = f"check-ins of path {first.path} stop {strength} times a week for 1.6 to 4 times the interval"
-    return Planted([s for s in life if not lost(s)], clock.monday(3), note)
+    return Planted([s for s in life if not lost(s)], clock.monday(3), note, cause=_bad_way(site))
 
 
 def supervision_never_seen(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
     kept = [s for s in life if s.form != "check_in"]
-    return Planted(kept, clock.START + 2 * DAY, "supervised by the roster, never one check-in", "supervision_missed")
+    note = "supervised by the roster, never one check-in"
+    return Planted(kept, clock.START + 2 * DAY, note, "supervision_missed", "supervision_not_enabled")
 
 
 def line_cut_standing(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -123,7 +115,7 @@ def line_cut_standing(site: Site, life: list[Signal], dice: Dice, strength: str)
     kept.append(site.say(cut, "E351", path=other.path, origin="communicator"))
     # A second path that never carried a test is one more thing to be said of such a site.
     also = "primary_path_silent;test_overdue" if line is site.paths[0] else "test_on_one_path_only"
-    return Planted(kept, cut + DAY, f"E351 {strength}, never restored; earlier cuts were", also)
+    return Planted(kept, cut + DAY, f"E351 {strength}, never restored; earlier cuts were", also, "phone_line_faulty")
 
 
 def line_cut_flapping(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -137,7 +129,7 @@ def line_cut_flapping(site: Site, life: list[Signal], dice: Dice, strength: str)
         length = dice.between(1 * MINUTE, 14 * MINUTE)
         kept += pairs.episode(site, moment, length, "351", path=other.path, origin="communicator")
         moment += length + dice.between(0.3, 1.7) * step
-    return Planted(kept, clock.monday(3), f"about {strength} line cuts a week, minutes each")
+    return Planted(kept, clock.monday(3), f"about {strength} line cuts a week, minutes each", cause="phone_line_faulty")
 
 
 def primary_path_silent(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -146,7 +138,7 @@ def primary_path_silent(site: Site, life: list[Signal], dice: Dice, strength: st
     life = [_moved(s, first, second) if s.at >= since else s for s in life]
     note = f"everything by {second.path} since {strength}, nothing by {first.path}"
     # A phone path left silent has no line tests any more either.
-    return Planted(life, since + 2 * DAY, note, "test_overdue;line_cut_blind")
+    return Planted(life, since + 2 * DAY, note, "test_overdue;line_cut_blind", "primary_path_dead")
 
 
 def restores_missing(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -164,7 +156,8 @@ def restores_missing(site: Site, life: list[Signal], dice: Dice, strength: str) 
                 life += pairs.episode(site, start, dice.between(10 * MINUTE, 2 * HOUR), "301")
     families = {"alarm": ("R1",), "trouble": ("R33", "R37", "R38"), "ac": ("R301",)}[strength]
     life = [s for s in life if not s.event.startswith(families)]
-    return Planted(life, clock.monday(4), f"no restore of family {strength} ever arrives; others do")
+    note = f"no restore of family {strength} ever arrives; others do"
+    return Planted(life, clock.monday(4), note, cause="restores_not_programmed")
 
 
 def standing(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -178,13 +171,16 @@ def standing(site: Site, life: list[Signal], dice: Dice, strength: str) -> Plant
         start = clock.monday(week) + dice.between(DAY, 5 * DAY)
         life += pairs.episode(site, start, dice.between(20 * MINUTE, 3 * HOUR), code, zone, partition)
     life.append(site.say(since, f"E{code}", zone=zone, partition=partition))
-    return Planted(life, since + 2 * DAY, f"E{code} {since_text} never restored; earlier ones were")
+    note = f"E{code} {since_text} never restored; earlier ones were"
+    return Planted(life, since + 2 * DAY, note, cause=STANDING_CAUSES.get(code, ""))
 
 
 def on_test_too_long(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
     since = clock.at(strength)
     site.on_test.append((since, 0, "test by technician"))
-    return Planted(life, since + 4 * DAY, f"on test since {strength}, never taken off; signals go on")
+    return Planted(
+        life, since + 4 * DAY, f"on test since {strength}, never taken off; signals go on", cause="left_on_test"
+    )
 
 
 def roster_incomplete(site: Site, life: list[Signal], dice: Dice, strength: str) -> Planted:
@@ -198,7 +194,17 @@ def roster_incomplete(site: Site, life: list[Signal], dice: Dice, strength: str)
             path.receiver = path.line = ""
     else:
         raise ValueError(f"unknown part of the roster: {strength}")
-    return Planted(life, clock.START, f"roster row without {strength}; the log is healthy")
+    return Planted(life, clock.START, f"roster row without {strength}; the log is healthy", cause="roster_wrong")
+
+
+def _dead_way(site: Site) -> str:
+    """Why nothing comes any more from a site whose last days were sound: its one telephone line, or its path."""
+    return "phone_line_faulty" if site.way().kind == "phone" else "primary_path_dead"
+
+
+def _bad_way(site: Site) -> str:
+    """Why some of it comes and some does not."""
+    return "phone_line_faulty" if site.way().kind == "phone" else "weak_radio_path"
 
 
 def _moved(s: Signal, gone: object, other: object) -> Signal:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 from tests.simulation import clock
@@ -22,7 +23,8 @@ def live(site: Site) -> list[Signal]:
         signals += _tests(site, timer, dice)
     signals += _check_ins(site, dice)
     if site.sends_openings == "yes":
-        signals += _openings(site, dice)
+        for partition in sorted({z.partition for z in site.zones if z.kind == "user"}) or ["01"]:
+            signals += _openings(site, dice, partition)
     signals += episodes(site, Dice(4, site.index))
     return [s for s in signals if site.first_at <= s.at < site.last_at]
 
@@ -46,7 +48,7 @@ def _tests(site: Site, timer: TestTimer, dice: Dice) -> list[Signal]:
             continue
         moment = due + drift * (seconds / DAY) + late
         path = timer.paths[step % len(timer.paths)]
-        found.append(site.say(moment, "E602", path=path, origin=timer.origin))
+        found.append(site.say(moment, "E602", path=path, origin=timer.origin, zone=timer.zone))
     return found
 
 
@@ -64,11 +66,26 @@ def _check_ins(site: Site, dice: Dice) -> list[Signal]:
     return found
 
 
-def _openings(site: Site, dice: Dice) -> list[Signal]:
+def stamped(site: Site, signals: list[Signal]) -> list[Signal]:
+    """The signals with the panel's own time, where the transmitter passes it on: seconds before they arrive."""
+    if not site.stamps:
+        return signals
+    dice = Dice(10, site.index)
+    off, dialing = dice.between(-20, 20), dice.between(4, 14)  # [s]: a healthy clock, a healthy way
+    return [
+        replace(s, panel_time=s.at - int(dialing + dice.between(0, 6) - off))
+        if s.origin == "panel" and not s.panel_time
+        else s
+        for s in signals
+    ]
+
+
+def _openings(site: Site, dice: Dice, partition: str) -> list[Signal]:
     """Openings (E401) and closings (R401) by user, in pairs, on the wall clock."""
     found: list[Signal] = []
     open_at, close_at = dice.between(6.5, 9.5), dice.between(16.5, 20.5)
     users = [f"{n:03d}" for n in range(1, dice.whole(2, 6))]
+    users = [z.zone for z in site.zones if z.kind == "user" and z.partition == partition] or users
     for day in clock.days():
         if site.openings_end and day > site.openings_end:
             break
@@ -81,6 +98,6 @@ def _openings(site: Site, dice: Dice) -> list[Signal]:
             start = clock.local_day(day, (first + dice.bell(0, 0.25)) * HOUR)
             end = clock.local_day(day, (last + dice.bell(0, 0.3)) * HOUR)
             end = max(end, start + 5 * MINUTE)
-            found.append(site.say(start, "E401", partition="01", zone=user))
-            found.append(site.say(end, "R401", partition="01", zone=dice.pick((user, dice.pick(users)))))
+            found.append(site.say(start, "E401", partition=partition, zone=user))
+            found.append(site.say(end, "R401", partition=partition, zone=dice.pick((user, dice.pick(users)))))
     return found

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tests.simulation import clock
+from tests.simulation import clock, plan_a, plan_b
 from tests.simulation.clock import HOUR
 from tests.simulation.dice import Dice
-from tests.simulation.faults import PLANTERS
-from tests.simulation.life import live
+from tests.simulation.life import live, stamped
+from tests.simulation.planters import PLANTERS
 from tests.simulation.site import Signal, Site
 
 # (fault, kind of site, strength); the planters say what a strength means
@@ -120,12 +120,13 @@ class TruthRow:
     week: str
     also: str
     note: str
+    cause: str = ""
 
 
-def take(sites: list[Site], kind: str) -> Site:
-    """The next site of this kind that has no role yet, scattered over the population."""
+def take(sites: list[Site], kind: str, block: str = "") -> Site:
+    """The next site of this kind and block that has no role yet, scattered over the population."""
     name, _, extra = kind.partition("+")
-    free = [s for s in sites if s.archetype == name and not s.role and s.first_at == clock.START]
+    free = [s for s in sites if (s.archetype, s.block, s.role) == (name, block, "") and s.first_at == clock.START]
     if extra:
         free = [s for s in free if any(p.kind == extra for p in s.paths)]
     elif name == "fire_radio":
@@ -169,17 +170,25 @@ def play(sites: list[Site]) -> tuple[list[Signal], list[TruthRow]]:
     for story, kind, detail in STORIES:
         site = take(sites, kind)
         notes[site.index] = tell_story(site, story, detail)
+    for block, plan in (("a", plan_a.PLAN), ("b", plan_b.PLAN)):
+        for fault, kind, strength in plan:
+            site = take(sites, kind, block)
+            site.role = fault
+            faulty[site.index] = (fault, strength)
     signals: list[Signal] = []
     truth: list[TruthRow] = []
     for site in sites:
         life = live(site)
         if site.index not in faulty:
             truth.append(TruthRow(site.account, "healthy", "", "", notes.get(site.index, "")))
-            signals += life
+            signals += stamped(site, life)
             continue
         fault, strength = faulty[site.index]
         planted = PLANTERS[fault](site, life, Dice(5, site.index), strength)
         week = clock.week_label(min(planted.shows_at, clock.END - 1))
-        truth.append(TruthRow(site.account, fault, week, planted.also, planted.note))
-        signals += planted.signals
+        truth.append(TruthRow(site.account, fault, week, planted.also, planted.note, planted.cause))
+        for stray in planted.strays:
+            note = f"what {site.account} sends under a number of no roster"
+            truth.append(TruthRow(stray.account, "account_not_on_roster", week, stray.also, note))
+        signals += stamped(site, planted.signals)
     return signals, truth

@@ -5,10 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
+from tests.simulation.numbers import Numbers
+
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """One line a receiver will write. ``pair`` ties an event to its restore (0: alone)."""
+    """One line a receiver will write. ``pair`` ties an event to its restore (0: alone).
+
+    ``panel_time``: what the panel says its clock showed (0: the line does not carry it).
+    """
 
     at: int
     receiver: str
@@ -20,6 +25,7 @@ class Signal:
     form: str = "contact_id"
     origin: str = "panel"
     pair: int = 0
+    panel_time: int = 0
 
 
 @dataclass
@@ -36,6 +42,7 @@ class Path:
     supervision_interval: str = ""
     checks_in: str = ""
     check_in_s: int = 0
+    reports_as: str = ""
 
 
 @dataclass(frozen=True)
@@ -50,17 +57,22 @@ class Zone:
 
 @dataclass(frozen=True)
 class TestTimer:
-    """A timer that sends 602 every ``period_s``, walking through ``paths`` in turn."""
+    """A timer that sends 602 every ``period_s``, walking through ``paths`` in turn, under one point number."""
 
     __test__ = False  # the name begins like a test class
     paths: tuple[str, ...]
     period_s: int
     origin: str = "panel"
+    zone: str = "000"
 
 
 @dataclass
 class Site:
-    """One rostered account with all that shapes its life."""
+    """One rostered account with all that shapes its life.
+
+    ``panel_account``: the number in a panel whose transmitter overrides it. ``stamps``: the transmitter
+    passes on the panel's own time. ``numbers``: all numbers in use at the station.
+    """
 
     index: int
     account: str
@@ -92,6 +104,10 @@ class Site:
     on_test: list[tuple[int, int, str]] = field(default_factory=list)
     role: str = ""
     paths_on_roster: bool = True
+    block: str = ""
+    panel_account: str = ""
+    stamps: bool = False
+    numbers: Numbers = field(default_factory=Numbers)
 
     def way(self, path: str = "") -> Path:
         """The path by its id, or the primary one."""

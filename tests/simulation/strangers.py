@@ -8,32 +8,10 @@ from tests.simulation.dice import Dice
 from tests.simulation.plan import TruthRow
 from tests.simulation.site import Signal, Site
 
-NEVER_USED = ("0000", "1111", "1234", "9999")
-
-
-def _free(taken: set[str], dice: Dice) -> str:
-    while True:
-        number = f"{dice.whole(101, 9989):04d}"
-        if number not in taken and number not in NEVER_USED and len(set(number)) > 1:
-            taken.add(number)
-            return number
-
-
-def swapped(number: str, taken: set[str]) -> str:
-    """The number with two neighbouring digits swapped that nobody else uses."""
-    for spot in (1, 2, 0):
-        digits = list(number)
-        digits[spot], digits[spot + 1] = digits[spot + 1], digits[spot]
-        other = "".join(digits)
-        if other not in taken and other not in NEVER_USED:
-            taken.add(other)
-            return other
-    raise ValueError(f"no free neighbour of account {number}")
-
 
 def strangers(sites: list[Site]) -> tuple[list[Signal], list[TruthRow]]:
     """Five unknown accounts: a mistyped number, an alarm, a full life, a burst and two lone lines."""
-    taken = {s.account for s in sites}
+    numbers = sites[0].numbers
     dice = Dice(6)
     truth: list[TruthRow] = []
     signals: list[Signal] = []
@@ -43,21 +21,21 @@ def strangers(sites: list[Site]) -> tuple[list[Signal], list[TruthRow]]:
 
     silent = next(s for s in sites if s.role == "never_heard" and s.archetype == "fire_dialer")
     way = silent.way()
-    number = swapped(silent.account, taken)
+    number = numbers.slip(silent.account, "swap")
     phase = dice.between(0, 6 * HOUR)
     for step in range(int((clock.END - clock.START) / (6 * HOUR))):
         moment = int(clock.START + phase + step * 6 * HOUR + dice.between(0, 20))
         signals.append(Signal(moment, way.receiver, way.line, number, "E602"))
     truthful(number, clock.START + DAY, f"tests every 6 h; two digits swapped from {silent.account}")
 
-    number = _free(taken, dice)
+    number = numbers.free(dice)
     start = clock.at("2026-11-18 21:17")
     fire = ((0, "E110", "004"), (38, "E111", "005"), (900, "R110", "004"), (905, "R111", "005"))
     for offset, event, zone in fire:
         signals.append(Signal(start + offset, "1", "1", number, event, "01", zone))
     truthful(number, start, "a fire alarm with restores, nothing else ever")
 
-    number = _free(taken, dice)
+    number = numbers.free(dice)
     for day in clock.days():
         opened = clock.local_day(day, 8.2 * HOUR + dice.between(0, 20 * MINUTE))
         closed = clock.local_day(day, 17.5 * HOUR + dice.between(0, 30 * MINUTE))
@@ -66,7 +44,7 @@ def strangers(sites: list[Site]) -> tuple[list[Signal], list[TruthRow]]:
         signals.append(Signal(clock.local_day(day, 3.3 * HOUR), "3", "1", number, "E602"))
     truthful(number, clock.START + DAY, "a burglary system with openings and daily tests")
 
-    number = _free(taken, dice)
+    number = numbers.free(dice)
     start = clock.at("2026-11-12 13:40")
     for turn in range(14):
         zone = f"{1 + turn // 2:03d}"
@@ -74,7 +52,7 @@ def strangers(sites: list[Site]) -> tuple[list[Signal], list[TruthRow]]:
         signals.append(Signal(start + turn * 45, "2", "1", number, event, "01", zone))
     truthful(number, start, "a burst of 14 panel signals in ten minutes")
 
-    number = _free(taken, dice)
+    number = numbers.free(dice)
     start = clock.at("2026-11-20 04:30")
     signals.append(Signal(start, "2", "3", number, "E301"))
     signals.append(Signal(start + 2 * HOUR, "2", "3", number, "R301"))

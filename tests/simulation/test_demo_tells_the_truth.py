@@ -50,7 +50,7 @@ def _own(part: list[str]) -> Line | None:
 
 
 def _plain(part: list[str]) -> Line | None:
-    fields = {"1": 7, "2": 9}.get(part[1]) if len(part) > 6 else None
+    fields = {"1": 7, "2": 10}.get(part[1]) if len(part) > 6 else None
     if len(part) != fields or "\ufffd" in part[0] or part[3].startswith('"'):  # a quote never closed
         return None
     try:

@@ -1,0 +1,26 @@
+"""All planters by the check that should find what they plant."""
+
+from __future__ import annotations
+
+from tests.simulation import (
+    faults,
+    faults_care,
+    faults_condition,
+    faults_messages,
+    faults_paths,
+    faults_programming,
+    faults_reach,
+    faults_tests,
+)
+from tests.simulation.planting import Planter
+
+PLANTERS: dict[str, Planter] = {
+    **faults.PLANTERS,
+    **faults_reach.PLANTERS,
+    **faults_paths.PLANTERS,
+    **faults_messages.PLANTERS,
+    **faults_programming.PLANTERS,
+    **faults_condition.PLANTERS,
+    **faults_care.PLANTERS,
+    **faults_tests.PLANTERS,
+}
