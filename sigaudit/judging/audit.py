@@ -161,13 +161,13 @@ def _tables(
         "resolved": findings.resolved(judged.rows, earlier[0].table("findings") if earlier else None, now),
     }
     if pages:
-        desk.put("source_names", _source_names(store))
+        desk.put("source_names", source_names(store))
         made |= {
             "coverage": tables.covered_hours(desk, judged),
             "tests_by_day": tables.tests_by_day(desk),
             "requirements": tables.requirements(desk),
             "quality": tables.quality(desk, relation(store, "rejects"), _seen(store, desk.window)),
-            **tables.pages(desk, found),
+            **tables.pages(desk, found, roster["visits"]),
         }
     return made
 
@@ -194,7 +194,8 @@ def _with_pages(accounts: pa.Table, found: pa.Table) -> pa.Table:
     return accounts.append_column("page_no", numbers)
 
 
-def _source_names(store: Store) -> pa.Table:
+def source_names(store: Store) -> pa.Table:
+    """Every source by its number."""
     sources = store.catalog.sources()
     return pa.table(
         {

@@ -58,12 +58,7 @@ def judge(
     """
     says = limits.severities(cards, settings)
     active = [card for card in cards.values() if says.get(card.id) != "off"]
-    clocks = clocks or Clocks()
-    clocks.put(desk)
-    found = ready or survey(desk, sources, settings, clocks)
-    measures.station_wide(desk, roster, cards, settings, found)
-    shared = incidents.find(desk, found)
-    desk.put("incident_members", shared.members)
+    found, shared = station(desk, roster, cards, settings, sources, ready=ready, clocks=clocks)
     account_ranges = measures.ranges(desk, settings.account_range)
     for low, high in over(progress, account_ranges, "measuring accounts"):
         measures.measure_range(desk, low, high, shared.onto(found))
@@ -71,6 +66,26 @@ def judge(
     measures.compare(desk)
     rows = checks.run_all(desk, active, over(progress, account_ranges, "running checks"))
     return Judged(rows, found, shared, account_ranges)
+
+
+def station(
+    desk: Desk,
+    roster: Mapping[str, pa.Table],
+    cards: Mapping[str, Card],
+    settings: Settings,
+    sources: Iterable[SourceSpan],
+    *,
+    ready: Coverage | None = None,
+    clocks: Clocks | None = None,
+) -> tuple[Coverage, Incidents]:
+    """What holds for all accounts, before any is measured: log coverage and incidents. Parameters as in ``judge``."""
+    clocks = clocks or Clocks()
+    clocks.put(desk)
+    found = ready or survey(desk, sources, settings, clocks)
+    measures.station_wide(desk, roster, cards, settings, found)
+    shared = incidents.find(desk, found)
+    desk.put("incident_members", shared.members)
+    return found, shared
 
 
 def survey(desk: Desk, sources: Iterable[SourceSpan], settings: Settings, clocks: Clocks) -> Coverage:

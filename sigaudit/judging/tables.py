@@ -207,8 +207,12 @@ def quality(desk: Desk, rejects: str, sources: pa.Table) -> pa.Table:
     return desk.run(query("report/quality"))
 
 
-def pages(desk: Desk, findings: pa.Table) -> dict[str, pa.Table]:
-    """Evidence, check-in days, slots and spans of the accounts that have a page."""
+def pages(desk: Desk, findings: pa.Table, visits: pa.Table) -> dict[str, pa.Table]:
+    """Evidence, check-in days, slots, spans, paths and visits of the accounts that have a page.
+
+    findings: at least the columns page_no and account_key; visits: the roster's, known at ``as_of``.
+    """
+    desk.put("all_visits", visits)
     keys = sorted(set(zip(findings["page_no"].to_pylist(), findings["account_key"].to_pylist(), strict=True)))
     owner = pa.table(
         {
@@ -230,7 +234,7 @@ def pages(desk: Desk, findings: pa.Table) -> dict[str, pa.Table]:
         f" and format <> 'check_in' and received_utc >= timestamp '{first}'",
     )
     desk.make("page_events", f"with signals as (select * from page_signals) select * from ({query('events/events')})")
-    named = ("evidence", "check_in_days", "slots", "spans")
+    named = ("evidence", "check_in_days", "slots", "spans", "path_rows", "visit_rows")
     return {name: desk.run(query(f"report/{name}")) for name in named}
 
 

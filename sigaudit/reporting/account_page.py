@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -12,10 +12,13 @@ import pyarrow.compute as pc
 
 from sigaudit.reporting.files import write_text
 from sigaudit.reporting.page import Clock, Row, RunLike, cautions, environment, instant, page_name, plain_rows
+from sigaudit.reporting.raster import check_in_gaps, raster_of_tests
 from sigaudit.reporting.timeline import timeline
 
 # A page stays readable: of a longer log the newest lines are shown, and the page says how many are not.
 MOST_LINES = 600
+FEWEST_LINES = 60
+MOST_BYTES = 300_000
 _ALWAYS = ("C01", "C02", "C03", "C04", "C06", "C16", "C17", "C18", "C19", "C20", "C21")
 _FIRE = ("C05", "C08", "C09", "C10", "C25")
 
@@ -43,10 +46,20 @@ class Pages:
         return plain_rows(self._table.slice(start, length)) if length else []
 
 
-def write_all(run: RunLike, folder: Path, findings: Sequence[Row], head: Row, clock: Clock) -> Iterator[Path]:
+def write_all(
+    run: RunLike,
+    folder: Path,
+    findings: Sequence[Row],
+    head: Row,
+    clock: Clock,
+    *,
+    also: Iterable[int] = (),
+    home: str = "../index.html#findings",
+) -> Iterator[Path]:
     """Write ``accounts/NNNN.html`` for every account that has a finding; gives each path.
 
-    ``findings`` are the run's findings in page order, ``head`` the shared head of ``page.read_what``.
+    ``findings`` are the run's findings in page order, ``head`` the shared head of ``page.read_what``; ``also``: numbers
+    of pages to write without a finding; ``home``: where the page's head leads back to, '' for nowhere.
     """
     template = environment().get_template("account.html.j2")
     evidence = Pages(run.table("evidence"), "received_utc", "source", "line_no")
@@ -54,7 +67,9 @@ def write_all(run: RunLike, folder: Path, findings: Sequence[Row], head: Row, cl
     held = Pages(run.table("spans"), "from_utc", "kind", "label")
     check_ins = Pages(run.table("check_in_days"), "local_day", "path")
     accounts = {row["page_no"]: row for row in plain_rows(run.table("accounts")) if row["page_no"] is not None}
-    by_page: dict[int, list[Row]] = {}
+    paths = Pages(run.table("path_rows"), "account_key", "path")
+    visits = Pages(run.table("visit_rows"), "visited_on")
+    by_page: dict[int, list[Row]] = {number: [] for number in also}
     for row in findings:
         if row["page_no"] is not None:
             by_page.setdefault(row["page_no"], []).append(row)
@@ -66,22 +81,39 @@ def write_all(run: RunLike, folder: Path, findings: Sequence[Row], head: Row, cl
         spans = held.rows(page_no)
         found = by_page[page_no]
         account = accounts.get(page_no) or _from_finding(found[0])
-        text = template.render(
+        due, days = slots.rows(page_no), check_ins.rows(page_no)
+        ways = paths.rows(page_no)
+        shown = MOST_LINES
+        context = dict(
             **head,
             account=account,
             on_roster=page_no in accounts,
             clock=clock,
             findings=found,
-            chart=timeline(lines, slots.rows(page_no), spans, check_ins.rows(page_no), clock, as_of, whole=whole),
+            home=home,
+            chart=timeline(lines, due, spans, _by_path(days, ways), clock, as_of, whole=whole, findings=found),
+            raster=raster_of_tests(lines, due, clock),
+            gaps=check_in_gaps(days, ways, clock),
+            paths=ways,
+            visits=visits.rows(page_no),
             spans=spans,
-            lines=lines[-MOST_LINES:],
-            left_out=max(0, len(lines) - MOST_LINES),
             page_no=page_no,
             before=numbers[place - 1] if place else None,
             after=numbers[place + 1] if place + 1 < len(numbers) else None,
             cautions=cautions(*_ALWAYS, *(() if account["system_type"] == "burglary" else _FIRE)),
         )
+        while True:
+            text = template.render(context, lines=lines[-shown:], left_out=max(0, len(lines) - shown))
+            if len(text.encode("utf-8")) <= MOST_BYTES or shown <= FEWEST_LINES:
+                break
+            shown = max(FEWEST_LINES, shown * 2 // 3)
         yield write_text(folder / "accounts" / page_name(page_no), text)
+
+
+def _by_path(days: Sequence[Row], ways: Sequence[Row]) -> list[Row]:
+    """Check-in days under the roster's name of the path that comes in on that receiver and line."""
+    names = {f"{way['receiver']}/{way['line']}": way["path"] for way in ways}
+    return [{**row, "path": names.get(row["path"], row["path"])} for row in days]
 
 
 def holds_received(run: RunLike) -> bool:

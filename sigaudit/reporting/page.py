@@ -149,6 +149,15 @@ def percent(part: float | None, whole: float | None) -> str:
     return f"{share:.1f} %"
 
 
+def interval(seconds: float | None) -> str:
+    """``6 h``, ``60 min``, ``7 d``; ``none`` where nothing is required."""
+    if seconds is None:
+        return "none"
+    if seconds >= 172800:
+        return f"{number(seconds / 86400)} d"
+    return f"{number(seconds / 3600)} h" if seconds > 3600 else f"{number(seconds / 60)} min"
+
+
 def counted(n: int, one: str, many: str = "") -> str:
     """``1 site``, ``2,104 sites``."""
     return f"{n:,} {one if n == 1 else many or one + 's'}"
@@ -195,7 +204,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    made.filters.update(number=number, data_block=data_block, apart=apart)
+    made.filters.update(hours=interval, number=number, data_block=data_block, apart=apart)
     made.globals.update(counted=counted, percent=percent, page_name=page_name, instant=instant)
     made.globals.update(policy=POLICY, plain_policy=PLAIN_POLICY)
     made.globals["plain_style"] = Markup((TEMPLATES / "page.css").read_text(encoding="utf-8"))

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from sigaudit.reporting.figures import Chart, chart
-from sigaudit.reporting.page import Clock, Row, counted, day_text
+from sigaudit.reporting.page import SEVERITIES, Clock, Row, counted, day_text
 from sigaudit.reporting.traces import marks, span, spans, stamp
 
 # Beyond this many, marks of one row, kind and hour are drawn as one, its count in the hover text.
-MOST_MARKS = 1200
+MOST_MARKS = 600
 MOST_ROWS = 14
 
 _SYMBOLS = {"E": "circle", "R": "circle-open", "P": "line-ns-open", "": "square"}
@@ -21,6 +21,7 @@ _SPANS = {
     "on_test": ("on test", "excused", "."),
     "episode": ("condition", "major", "\\"),
 }
+_SEVERITY_PATTERNS = {"critical": "", "major": "/", "minor": ".", "note": "-"}
 _SLOTS = {
     "received": ("received", "good", "circle"),
     "missed": ("missed", "critical", "x-thin"),
@@ -29,9 +30,10 @@ _SLOTS = {
 
 
 def signal_row(row: Row) -> str:
-    """Row of the timeline a signal is drawn in: its class, and the path where it is known."""
-    kind = str(row["event_class"] or "unknown").replace("_", " ")
-    return f"{kind} · {row['path']}" if row["path"] else kind
+    """Row of the timeline a signal is drawn in: its class, the box that spoke and the path, where they are known."""
+    kind = str(row["event_class"] or "unknown").replace("_", " ").replace("test-misc", "test")
+    origin = "" if row["origin"] in ("", "unknown") else row["origin"]
+    return " · ".join(part for part in (kind, origin, row["path"]) if part)
 
 
 def timeline(
@@ -43,8 +45,9 @@ def timeline(
     as_of: datetime,
     *,
     whole: bool = True,
+    findings: Sequence[Row] = (),
 ) -> Chart:
-    """Chart of one account. Tables: evidence, slots, spans, check_in_days of that account's page.
+    """Chart of one account. Tables: evidence, slots, spans, check_in_days of that account's page; its findings.
 
     ``whole``: the slots hold the tests that came too; else a share of tests would be a false one.
     """
@@ -59,6 +62,7 @@ def timeline(
     traces: list[dict[str, object]] = []
     shapes: list[dict[str, object]] = []
     order: list[str] = []
+    _draw_findings(findings, traces, order, clock, start, min(end, as_of))
     for kind, (word, color, pattern) in _SPANS.items():
         inside = [
             (
@@ -121,6 +125,28 @@ def _title(evidence: Sequence[Row], slots: Sequence[Row], whole: bool) -> str:
         judged = counted(counts["received"] + counts["missed"], "test")
         return f"{counts['received']:,} of {judged} due came{excused}; {heard}"
     return f"{counted(counts['missed'], 'test')} due did not come{excused}; {heard}"
+
+
+def _draw_findings(
+    findings: Sequence[Row],
+    traces: list[dict[str, object]],
+    order: list[str],
+    clock: Clock,
+    start: datetime,
+    end: datetime,
+) -> None:
+    """One bar per finding, from since when it is so; without a date from the beginning of the chart."""
+    for severity in SEVERITIES:
+        for row in findings:
+            if row["severity"] != severity:
+                continue
+            name = f"finding: {row['title'] or row['check']}"
+            since, until = row["since"] or start, row["until"] or end
+            if name not in order:
+                order.append(name)
+            told = f"{severity}: {row['sentence']} Since {clock.text(row['since']) or 'not known'}."
+            inside = [(name, max(since, start), max(min(until, end), max(since, start)), told)]
+            traces.append(spans(inside, name=name, color=severity, pattern=_SEVERITY_PATTERNS[severity]))
 
 
 def _span_text(row: Row, word: str, clock: Clock) -> str:

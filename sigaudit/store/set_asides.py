@@ -10,13 +10,12 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
 import pyarrow as pa
 
 from sigaudit.store.opening import Store
-from sigaudit.store.runs import Run
 
 __all__ = ["Decided", "Mark", "SetAside", "add", "decided", "held", "lift", "marks"]
 
@@ -157,12 +156,23 @@ def marks(
     return found
 
 
+class Judged(Protocol):
+    """A run, or what stands for one."""
+
+    @property
+    def meta(self) -> dict[str, Any]: ...
+
+    def has(self, name: str) -> bool: ...
+
+    def table(self, name: str) -> pa.Table: ...
+
+
 @dataclass(frozen=True)
 class Decided:
     """A run whose findings say what was decided about them: columns set_aside (text, '' for nothing), its state and
     quiet (it may leave the list of what is to be done)."""
 
-    run: Run
+    run: Judged
     marks: Mapping[str, Mark]
 
     @property
@@ -187,7 +197,7 @@ class Decided:
         return found
 
 
-def decided(store: Store, run: Run) -> Decided:
+def decided(store: Store, run: Judged) -> Decided:
     """The run with what stands decided about its findings."""
     as_of = datetime.fromisoformat(run.meta["as_of_utc"]).replace(tzinfo=UTC)
     # The week ends at midnight: the day that it still speaks for is the one before.

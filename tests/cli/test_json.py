@@ -21,6 +21,7 @@ WORDS = {
     ("audit",): ["--week", WEEK],
     ("revisit",): ["--week", WEEK],
     ("health",): ["--week", WEEK],
+    ("site",): ["0490", "--week", WEEK],
     ("why",): ["FINDING"],
     ("checks",): ["gone_silent"],
     ("set-aside",): [],

@@ -78,7 +78,7 @@ _OF_A_RUN = {
     "seen_sources", "source_names", "station", "signals", "codes", "calendar", "accounts", "zones", "life", "heard",
     "told_of", "ranks_as", "kept_ranks_as", "requirements", "paths", "account_line_facts",
     "visible_requirements", "excuses", "day_classes", "order_breaks", "unordered", "clock_offsets",
-    "all_fact_minute", "all_fact_receiver", "fact_test", "heard_as",
+    "all_fact_minute", "all_fact_receiver", "fact_test", "heard_as", "all_heard_as", "all_visits",
 }  # fmt: skip
 TABLES: dict[str, set[str]] = {
     "events": {"signals", "codes"},

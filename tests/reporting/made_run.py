@@ -244,6 +244,27 @@ def small() -> MadeRun:
                 ],
             ),
             "slots": table("slots", made_station.slots()),
+            "path_rows": table(
+                "path_rows",
+                [
+                    {
+                        "page_no": 1,
+                        "account_key": "main/1001",
+                        "path": "radio",
+                        "kind": "radio",
+                        "role": "primary",
+                        "network": LINKED,
+                        "receiver": "2",
+                        "line": "1",
+                        "test_s": 86400.0,
+                        "supervision_s": 3600.0,
+                    }
+                ],
+            ),
+            "visit_rows": table(
+                "visit_rows",
+                [{"page_no": 1, "technician": FORMULA, "found": "no_fault", "fixed": "no", "note": SCRIPT}],
+            ),
             "spans": table(
                 "spans",
                 [

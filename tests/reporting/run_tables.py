@@ -33,7 +33,19 @@ TYPES: dict[str, pa.DataType] = {
         pa.timestamp("us"),
     ),
     **dict.fromkeys(
-        ("measured", "limit", "cause_probability", "expected", "p", "value", "of", "hours", "max_gap_s"),
+        (
+            "measured",
+            "limit",
+            "cause_probability",
+            "expected",
+            "p",
+            "value",
+            "of",
+            "hours",
+            "max_gap_s",
+            "test_s",
+            "supervision_s",
+        ),
         pa.float64(),
     ),
     **dict.fromkeys(
@@ -57,6 +69,7 @@ TYPES: dict[str, pa.DataType] = {
     **dict.fromkeys(("heard", "monitored", "is_resend"), pa.bool_()),
     "line_no": pa.int64(),
     "local_day": pa.date32(),
+    "visited_on": pa.date32(),
 }
 
 COLUMNS = {
@@ -77,10 +90,13 @@ COLUMNS = {
     "resolved": "finding_id account site check title last_week",
     "quality": "topic reason n sample source",
     "evidence": "page_no account_key received_utc received_wall receiver line event_raw qualifier code label"
-    " event_class partition zone path origin format is_resend source line_no raw",
+    " event_class test_kind partition zone path origin format is_resend source line_no raw",
     "check_in_days": "page_no local_day path n max_gap_s",
     "slots": "page_no account_key path origin due_utc state excused_by",
     "spans": "page_no kind label from_utc until_utc",
+    "path_rows": "page_no account_key path kind role network receiver line reports_as_key test_s supervision_s"
+    " checks_in",
+    "visit_rows": "page_no visited_on technician found fixed note",
 }
 
 
