@@ -18,7 +18,7 @@ import pyarrow.compute as pc
 
 from sigaudit.errors import NothingToRead
 from sigaudit.judging import cards as card_files
-from sigaudit.judging import clocks, findings, limits, tables, urgent, windows
+from sigaudit.judging import cause_stage, clocks, findings, limits, tables, urgent, windows
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.judge import SourceSpan, judge
@@ -133,6 +133,7 @@ def _tables(
     accounts = tables.accounts(desk)
     ranks = {row["account_key"]: row for row in accounts.to_pylist()}
     single = tables.first_misses(desk, judged.rows)
+    rows = judged.rows
     if kind == "day":
         judged = replace(judged, rows=urgent.only(judged.rows, cards, ranks))
     says = limits.severities(cards, settings)
@@ -146,6 +147,7 @@ def _tables(
         settings.zone,
         [set(run.table("findings")["finding_id"].to_pylist()) for run in earlier],
     )
+    found, caused = cause_stage.tables(desk, rows, found, roster, ranks, cards, says, earlier, settings.zone)
     unprotected = tables.unprotected(desk)
     incidents = tables.incidents(desk, judged)
     now = set(found["finding_id"].to_pylist())
@@ -159,6 +161,7 @@ def _tables(
         "first_misses": single,
         "figures": tables.figures(desk, judged, found, len(unprotected), len(incidents)),
         "resolved": findings.resolved(judged.rows, earlier[0].table("findings") if earlier else None, now),
+        **caused,
     }
     if pages:
         desk.put("source_names", source_names(store))
@@ -278,6 +281,7 @@ def _fingerprint(
         "clocks": clocks.known_at(store, window.as_of_utc).told(),
         "settings": [(e.key, _told(e.value)) for e in settings.entries()],
         "cards": [(c.id, c.sql, c.card_file.read_text(encoding="utf-8")) for c in cards.values()],
+        "causes": getattr(cause_stage.read_model(cards), "text", ""),
         "queries": [
             path.read_text(encoding="utf-8")
             for folder in ("events", "facts", "incidents", "measures", "report")
@@ -296,7 +300,3 @@ def _with_earlier(inputs: str, earlier: list[Run]) -> str:
     """The same with the weeks that the status of each finding comes from."""
     behind = [(run.meta["label"], run.meta["inputs"]) for run in earlier]
     return hashlib.sha256(json.dumps([inputs, behind]).encode("utf-8")).hexdigest()[:12]
-
-
-def _content(table: pa.Table) -> str:
-    return hashlib.sha256(str(table.to_pylist()).encode("utf-8")).hexdigest()

@@ -20,7 +20,7 @@ from sigaudit.store.shipped import query
 ROSTER = ("accounts", "paths", "zones", "on_test", "visits", "dealers")
 RUN = (
     "findings", "verdicts", "incidents", "unprotected", "first_misses", "figures", "resolved", "requirements",
-    "coverage",
+    "coverage", "causes", "cause_evidence",
 )  # fmt: skip
 
 
