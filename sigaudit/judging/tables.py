@@ -153,8 +153,10 @@ def unprotected(desk: Desk) -> pa.Table:
     return pa.Table.from_pylist(rows, schema=schema)
 
 
-def figures(desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, all_incidents: int) -> pa.Table:
-    """Headline figures: value of how many, each with one sentence."""
+def figures(
+    desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, all_incidents: int, single: pa.Table
+) -> pa.Table:
+    """Headline figures: value of how many, each with one sentence. single: the table of ``first_misses``."""
     made_of = desk.run(query("report/figures")).to_pylist()[0]
     heard, monitored, life_safety = (made_of[name] for name in ("n_heard", "n_monitored", "n_life_safety"))
     got, lost = made_of["n_received"], made_of["n_lost"]
@@ -185,6 +187,7 @@ def figures(desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, 
         ("findings_major", severities.count("major"), len(severities), "findings", "To be dealt with this week."),
         ("not_judged_accounts", len(unjudged), monitored, "accounts",
          f"{len(unjudged)} accounts could not be judged by at least one check."),
+        ("single_misses", *_misses(desk, single)),
     )  # fmt: skip
     return pa.table(
         {
@@ -195,6 +198,16 @@ def figures(desk: Desk, judged: Judged, findings: pa.Table, open_accounts: int, 
             "sentence": pa.array([r[4] for r in rows], pa.string()),
         }
     )
+
+
+def _misses(desk: Desk, single: pa.Table) -> tuple[int, float, str, str]:
+    """Missed tests of which no finding tells, and ``of``: how many luck alone explains."""
+    luck = desk.run(query("report/luck")).to_pylist()[0]
+    missed, expected = sum(single["k"].to_pylist()), round(luck["expected"], 1)
+    one = "1 single miss" if missed == 1 else f"{missed:,} single misses"
+    rate = f" ({luck['healthy_rate']:.2%} of {luck['n_due']:,} tests due)" if luck["n_due"] else ""
+    said = f"{one} of which no finding tells; by luck about {expected:,.0f} are expected{rate}."
+    return missed, expected, "misses", said
 
 
 def quality(desk: Desk, rejects: str, sources: pa.Table) -> pa.Table:

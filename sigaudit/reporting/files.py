@@ -166,6 +166,7 @@ def write_findings(run: RunLike, folder: Path, findings: Sequence[Row]) -> list[
         "run": {key: value for key, value in told(meta).items() if key in _RUN_KEYS},
         "figures": sorted(rows(run, "figures"), key=lambda row: str(row["name"])),
         "findings": [{name: row.get(name) for name in names} for row in findings],
+        "first_misses": sorted(rows(run, "first_misses"), key=lambda r: (r["account_key"], r["path"], r["what"])),
         "resolved": sorted(rows(run, "resolved"), key=lambda row: str(row["finding_id"])),
         "verdicts": sorted(rows(run, "verdicts"), key=lambda row: (row["check"], row["verdict"], row["reason"])),
     }

@@ -27,6 +27,8 @@ from sigaudit.reporting.page import (
 
 # Findings shown without a script and at once with one; a script shows the rest on demand.
 STATIC_ROWS = 60
+# Single misses listed under their fold; all stand in findings.json.
+MOST_MISSES = 1000
 # The page's data stay under 2 MB at 10,000 accounts: beyond this many bytes the sentences of the
 # mildest findings are left to their account pages.
 MOST_DATA = 1_700_000
@@ -118,6 +120,7 @@ def context(run: RunLike, findings: Sequence[Row], clock: Clock) -> Row:
         "choices": _choices(findings),
         "set_aside": set_aside,
         "changed": changed(findings, rows(run, "resolved")),
+        "misses": single_misses(run),
         "charts": [
             charts.coverage(rows(run, "coverage"), clock),
             charts.tests_by_day(rows(run, "tests_by_day"), clock.zone),
@@ -146,10 +149,25 @@ def unprotected(run: RunLike) -> list[Row]:
     )
 
 
+def single_misses(run: RunLike) -> Row:
+    """Missed tests that no finding tells of: how many, how many luck explains, why, and the list, most first."""
+    told = next((row for row in rows(run, "figures") if row["name"] == "single_misses"), None)
+    found = sorted(rows(run, "first_misses"), key=lambda r: (-(r["k"] or 0), r["account_key"], r["path"], r["what"]))
+    return {
+        "n": sum(row["k"] or 0 for row in found),
+        "expected": told["of"] if told else None,
+        "sentence": told["sentence"] if told else "",
+        "rows": found[:MOST_MISSES],
+        "more": max(0, len(found) - MOST_MISSES),
+    }
+
+
 def headline(figures: Sequence[Row]) -> list[Row]:
     """Headline figures in fixed order with their labels; those of unknown name last."""
     labels = dict(_FIGURES)
     names = list(labels)
+    # Single misses stand folded under the findings, not among the figures.
+    figures = [row for row in figures if row["name"] != "single_misses"]
     ordered = sorted(figures, key=lambda row: (rank(names, row["name"]), row["name"]))
     return [
         {

@@ -197,6 +197,7 @@ def small() -> MadeRun:
                     },
                 ],
             ),
+            "first_misses": table("first_misses", made_station.first_misses()),
             "resolved": table(
                 "resolved",
                 [

@@ -144,8 +144,28 @@ def coverage() -> list[dict[str, Any]]:
     return made
 
 
+def first_misses() -> list[dict[str, Any]]:
+    """Three single misses: of an account without a finding, of one with a hostile name, of one with a page."""
+    rows = (("201", "Sound site 1", "phone", "test", 1), ("202", SCRIPT, "", "panel_test", 1))
+    rows += (("1003", "Invented site 3", "radio", "test", 2),)
+    return [
+        {
+            "account_key": f"main/{account}", "account": account, "site": site, "path": path, "what": what,
+            "k": k, "n": 7, "last_missed_utc": FROM + timedelta(days=3),
+        }
+        for account, site, path, what, k in rows
+    ]  # fmt: skip
+
+
 def figures() -> list[dict[str, Any]]:
     return [
+        {
+            "name": "single_misses",
+            "value": 4.0,
+            "of": 2.8,
+            "unit": "misses",
+            "sentence": "4 single misses of which no finding tells; by luck about 3 are expected (1.00% of 280 due).",
+        },
         {
             "name": "unprotected",
             "value": 2.0,

@@ -51,6 +51,14 @@ def test_numbers_and_instants_are_never_guarded() -> None:
     assert files.cell(None) == "" and files.cell(True) == "yes"
 
 
+def test_single_misses_stand_in_the_document_for_programs(folder: Path) -> None:
+    document = json.loads((folder / "findings.json").read_text(encoding="utf-8"))
+    told = [(row["account"], row["path"], row["k"], row["n"]) for row in document["first_misses"]]
+    assert told == [("1003", "radio", 2, 7), ("201", "phone", 1, 7), ("202", "", 1, 7)]
+    assert {row["last_missed_utc"][-1] for row in document["first_misses"]} == {"Z"}
+    assert next(row["value"] for row in document["figures"] if row["name"] == "single_misses") == 4
+
+
 def test_findings_csv_begins_with_the_fixed_columns(folder: Path) -> None:
     # The column list as users are told it; kept here apart from the code on purpose.
     fixed = (
