@@ -68,7 +68,7 @@ def test_one_range_of_accounts_is_seven(whole: DemoStation, monkeypatch: pytest.
     monkeypatch.setattr(measures, "ranges", counted)
     settings = whole.folder / "sigaudit.toml"
     text = settings.read_text(encoding="utf-8")
-    settings.write_text(text + "account_range = 45\n", encoding="utf-8", newline="\n")
+    settings.write_text(text + "account_range = 75\n", encoding="utf-8", newline="\n")
     try:
         seven = judge_week(whole.store(), whole.settings, WEEK)
     finally:

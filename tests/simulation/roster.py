@@ -67,12 +67,12 @@ rejects = "too_few_fields"
 
 ACCOUNT_COLUMNS = [
     "account", "site", "customer", "customer_email", "dealer", "installer", "system_type", "status",
-    "installed_on", "cancelled_on", "area", "exchange", "transmitter", "panel", "panel_account", "has_contacts",
-    "panel_test_interval", "sends_restores", "sends_openings", "language",
+    "installed_on", "cancelled_on", "area", "exchange", "transmitter", "panel", "has_contacts",
+    "panel_test_interval", "sends_restores", "sends_openings", "language", "panel_account",
 ]  # fmt: skip
 PATH_COLUMNS = [
-    "account", "path", "kind", "role", "network", "receiver", "line", "reports_as", "test_interval",
-    "supervision_interval", "checks_in",
+    "account", "path", "kind", "role", "network", "receiver", "line", "test_interval",
+    "supervision_interval", "checks_in", "reports_as",
 ]  # fmt: skip
 
 
@@ -116,8 +116,8 @@ def _account(s: Site) -> list[str]:
     email = f"{s.customer.lower().replace(' ', '-')}@example.invalid"
     return [
         s.account, s.site, s.customer, email, s.dealer, s.installer, s.system_type, s.status,
-        s.installed_on, s.cancelled_on, s.area, s.exchange, s.transmitter, s.panel, s.panel_account, s.has_contacts,
-        s.panel_test_interval, s.sends_restores, s.sends_openings, "en",
+        s.installed_on, s.cancelled_on, s.area, s.exchange, s.transmitter, s.panel, s.has_contacts,
+        s.panel_test_interval, s.sends_restores, s.sends_openings, "en", s.panel_account,
     ]  # fmt: skip
 
 
