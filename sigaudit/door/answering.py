@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from sigaudit.door.options import FailOn, Json, Workspace, app, opened, settings_of
+from sigaudit.door.options import FailOn, Json, Mask, Workspace, app, opened, settings_of, shown, station_name
 from sigaudit.errors import UsageProblem
 
 
@@ -17,6 +17,7 @@ def audit(
     week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47; default: the last whole one.")] = "",
     day: Annotated[str, typer.Option("--day", help="A day like 2026-11-17: only what cannot wait.")] = "",
     fail_on: FailOn = "",
+    mask: Mask = False,
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
@@ -30,7 +31,6 @@ def audit(
     from sigaudit import console
     from sigaudit.judging import audit as judging
     from sigaudit.reporting import weekly
-    from sigaudit.store import set_asides
 
     failing = _or_worse(fail_on)
     if week and day:
@@ -40,8 +40,8 @@ def audit(
         run = judging.daily(store, settings, day, progress=console.Drawn())
     else:
         run = judging.weekly(store, settings, week or None, progress=console.Drawn())
-    folder = settings.reports_dir / f"audit-{run.meta['label']}"
-    weekly.write(set_asides.decided(store, run), folder, station=settings.report_name or settings.station)
+    folder = settings.reports_dir / f"audit-{run.meta['label']}{'-masked' if mask else ''}"
+    weekly.write(shown(store, run, mask=mask), folder, station=station_name(settings, mask=mask))
     _answer(run, folder, json=json)
     if failing & set(run.table("findings")["severity"].to_pylist()):
         raise SystemExit(20)
@@ -50,6 +50,7 @@ def audit(
 @app.command()
 def revisit(
     week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47.")] = "",
+    mask: Mask = False,
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
@@ -59,7 +60,7 @@ def revisit(
     """
     from sigaudit.reporting import revisit as reporting
 
-    _page(week, workspace, "revisit", reporting.write, json=json)
+    _page(week, workspace, "revisit", reporting.write, mask=mask, json=json)
 
 
 @app.command()
@@ -179,14 +180,14 @@ def demo(
         console.out(f"{name}: {path}")
 
 
-def _page(week: str, workspace: Path | None, name: str, write: Any, *, json: bool) -> None:
+def _page(week: str, workspace: Path | None, name: str, write: Any, *, mask: bool = False, json: bool) -> None:
     from sigaudit import console
     from sigaudit.judging import audit as judging
-    from sigaudit.store import set_asides
 
     settings, store = opened(workspace)
     run = judging.weekly(store, settings, week or None, progress=console.Drawn())
-    written = write(set_asides.decided(store, run), settings.reports_dir / f"{name}-{run.meta['label']}")
+    folder = settings.reports_dir / f"{name}-{run.meta['label']}{'-masked' if mask else ''}"
+    written = write(shown(store, run, mask=mask), folder)
     if json:
         console.document(name, {"week": run.meta["label"], "files": [str(path) for path in written]})
         return

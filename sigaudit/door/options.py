@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -18,6 +18,7 @@ app = typer.Typer(
 
 Workspace = Annotated[Path | None, typer.Option("--workspace", "-w", help="Workspace folder; default: here or above.")]
 Json = Annotated[bool, typer.Option("--json", help="A versioned JSON document on stdout.")]
+Mask = Annotated[bool, typer.Option("--mask", help="For sharing: stand-ins for numbers, names and places.")]
 FailOn = Annotated[str, typer.Option("--fail-on", help="Exit 20 at a finding of this severity or worse.")]
 
 
@@ -34,3 +35,20 @@ def opened(workspace: Path | None, *, create: bool = False) -> tuple[Settings, S
 
     settings = settings_of(workspace)
     return settings, open_store(settings.store_dir, create=create)
+
+
+def shown(store: Store, run: Any, *, mask: bool) -> Any:
+    """The run with what was decided about its findings; with ``mask`` under stand-in names."""
+    from sigaudit.reporting.masking import Masked
+    from sigaudit.store import set_asides
+    from sigaudit.store.mask_key import mask_key
+
+    decided = set_asides.decided(store, run)
+    return Masked(decided, mask_key(store)) if mask else decided
+
+
+def station_name(settings: Settings, *, mask: bool) -> str:
+    """How the reports call the station."""
+    from sigaudit.reporting.masking import STATION
+
+    return STATION if mask else settings.report_name or settings.station

@@ -6,13 +6,14 @@ from typing import Annotated
 
 import typer
 
-from sigaudit.door.options import Json, Workspace, app, opened
+from sigaudit.door.options import Json, Mask, Workspace, app, opened, shown, station_name
 
 
 @app.command()
 def site(
     account: Annotated[str, typer.Argument(help="Account, 1234 or GROUP/1234.")],
     week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47; default: the last whole one.")] = "",
+    mask: Mask = False,
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
@@ -26,19 +27,17 @@ def site(
     from sigaudit import console
     from sigaudit.judging import one_site
     from sigaudit.reporting import site as reporting
-    from sigaudit.store import set_asides
+    from sigaudit.reporting.masking import Masked
 
     settings, store = opened(workspace)
     found = one_site.of_account(store, settings, account, week or None, progress=console.Drawn())
     label = found.meta["label"]
-    folder = settings.reports_dir / f"site-{label}"
-    run = set_asides.decided(store, found)
-    pages = reporting.write(run, folder, found.account_keys, station=settings.report_name or settings.station)
-    said = {
-        row["account_key"]: row
-        for row in found.table("accounts").to_pylist()
-        if row["account_key"] in found.account_keys
-    }
+    folder = settings.reports_dir / f"site-{label}{'-masked' if mask else ''}"
+    run = shown(store, found, mask=mask)
+    keys = [run.key(key) for key in found.account_keys] if isinstance(run, Masked) else list(found.account_keys)
+    pages = reporting.write(run, folder, keys, station=station_name(settings, mask=mask))
+    accounts = {row["account_key"]: row for row in run.table("accounts").to_pylist()}
+    said = {key: accounts[key] for key in keys}
     findings = run.table("findings").to_pylist()
     if json:
         console.document(
@@ -47,14 +46,14 @@ def site(
                 "week": label,
                 "accounts": [
                     {**said[key], "page": str(page), "findings": [f for f in findings if f["account_key"] == key]}
-                    for key, page in zip(found.account_keys, pages, strict=True)
+                    for key, page in zip(keys, pages, strict=True)
                 ],
             },
         )
         return
     for page in pages:
         console.out(str(page))
-    for key in found.account_keys:
+    for key in keys:
         mine = [f for f in findings if f["account_key"] == key]
         name = said[key]["account"]
         if not mine:
