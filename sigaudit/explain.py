@@ -66,6 +66,7 @@ def lines(
     yield f"{f['finding_id']}  {f['account']} {f['site']}  {f['check']} {f['subject']}".rstrip()
     yield f"{f['severity']}, {f['confidence']}; {f['status']}, {f['weeks_on_list']} week(s) on the list"
     yield f["sentence"]
+    yield f"asks      {card.question}"
     yield f"measured  {_number(f['measured'])} {f['unit']}"
     origin = f"{f['limit_source']} ({f['limit_standing']}, {f['limit_where']})"
     yield f"limit     {_number(f['limit'])} {f['unit']}: {origin}"

@@ -142,24 +142,43 @@ def status(workspace: Workspace = None, json: Json = False) -> None:
 
 
 @settings_app.command("show")
-def settings_show(workspace: Workspace = None, json: Json = False) -> None:
-    """Every setting in force, with the file and line it came from.
+def settings_show(
+    account: Annotated[str, typer.Option("--account", help="Only the limits of this account, and who set each.")] = "",
+    workspace: Workspace = None,
+    json: Json = False,
+) -> None:
+    """Every setting in force, with the file and line it came from, and every limit with who set it.
 
-    Example: sigaudit settings show
+    Of the card, the station, the system type, the dealer and the account the narrowest wins.
+
+    Example: sigaudit settings show --account 0421
     """
     from sigaudit import console
-    from sigaudit.judging import limits
+    from sigaudit.judging import limits, limits_told
     from sigaudit.judging.audit import read_cards
+    from sigaudit.store.opening import open_store
 
     settings = settings_of(workspace)
     cards = read_cards(settings)
-    limits.rules(cards, settings)
     limits.severities(cards, settings)
-    rows = [{"key": e.key, "value": _shown(e.value), "from": e.where} for e in settings.entries()]
-    if json:
-        console.document("settings", {"settings": rows})
+    if account:
+        who, told = limits_told.of_account(open_store(settings.store_dir), cards, settings, account)
+        entries = []
     else:
-        console.table(rows)
+        who, told = {}, limits_told.of_station(cards, settings)
+        entries = [{"key": e.key, "value": _shown(e.value), "from": e.where} for e in settings.entries()]
+    if json:
+        console.document("settings", {"settings": entries, "limits": told, **who})
+        return
+    if entries:
+        console.table(entries)
+        console.out("")
+    shown = [{**row, "value": f"{row['value']:g}"} for row in told]
+    console.table([{name: value for name, value in row.items() if name != "source"} for row in shown])
+    if who:
+        dealer = f"dealer {who['dealer']}" if who["dealer"] else "no dealer"
+        system = who["system_type"] or "system type not known"
+        console.note(f"{who['account_key']}: {system}, {dealer}; sources: sigaudit checks ID, or --json")
 
 
 @layouts_app.command("test")

@@ -8,19 +8,24 @@ memory never makes more than a note. What needs finer times than an account's lo
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from typing import Any
 
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from sigaudit.errors import CheckFaulty, UsageProblem
+from sigaudit.errors import CheckFaulty
 from sigaudit.judging import clocks
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.measures import KEPT, ROSTER
-from sigaudit.store.engine_duckdb import asked, literal, locked_tables, one_select
+from sigaudit.store.engine_duckdb import SqlProblem, asked, literal, locked_tables, one_select
 
+_FIRST, _END = datetime(1900, 1, 1), datetime(2200, 1, 1)
+_FILL = "see the row contract: '' is an empty text"
+_WORD = re.compile(r"\w+")
 _MEND = "mend the query; `sigaudit checks ID` shows its card"
 
 VERDICTS = ("finding", "sound", "not_judged")
@@ -75,21 +80,27 @@ def run_one(desk: Desk, card: Card) -> pa.Table:
     desk.view("limits", f"select * exclude (check_id) from ranged_limits where check_id = {literal(card.id)}")
     try:
         raw = _confined(desk, card) if card.own else desk.run(card.sql)
-    except UsageProblem as error:
-        raise CheckFaulty(f"{card.sql_file}: {error.message}", next_step=_MEND) from error
+    except SqlProblem as error:
+        where = f", line {error.line}" if error.line else ""
+        raise CheckFaulty(f"{card.sql_file}{where}: {error.said or error.message}", next_step=_MEND) from error
     except Exception as error:  # the engine's own family, which only its door may import
         if type(error).__module__.partition(".")[0] not in ("duckdb", "_duckdb"):
             raise
         said = str(error).strip().splitlines()[0]
         raise CheckFaulty(f"{card.sql_file}: {said}", next_step=_MEND) from error
-    return _shaped(raw, card)
+    shaped = _shaped(raw, card)
+    if card.own:
+        _sensible(shaped, card)
+    return shaped
 
 
 def _confined(desk: Desk, card: Card) -> pa.Table:
     """A station's own check sees copies of the documented tables and nothing else: no file, no other table."""
-    names = (*ROSTER, *(name for name in KEPT if name != "limits"), "limits", *STATION_TABLES)
-    with locked_tables({name: desk.run(f"select * from {name}") for name in names}) as con:
-        return asked(con, one_select(card.sql), desk.window.bound(card.sql))
+    sql = one_select(card.sql)  # the whole text is run: its lines are those of the file
+    words = {word.lower() for word in _WORD.findall(sql)}
+    named = [name for name in (*ROSTER, *KEPT, *STATION_TABLES) if name in words]
+    with locked_tables({name: desk.run(f"select * from {name}") for name in named}) as con:
+        return asked(con, card.sql, desk.window.bound(card.sql))
 
 
 def confidence(rows: pa.Table) -> list[str]:
@@ -131,8 +142,7 @@ def _shaped(raw: pa.Table, card: Card) -> pa.Table:
     columns = [pa.array([card.id] * len(raw), _TEXT)]
     for field in (*REQUIRED, *OPTIONAL):
         if field.name in raw.column_names:
-            column = raw[field.name].combine_chunks()
-            columns.append(column.cast(field.type, safe=False) if column.type != field.type else column)
+            columns.append(_cast(raw[field.name].combine_chunks(), field, card))
         else:
             blank: Any = "" if field.type == _TEXT else 0.0 if field.type == _REAL else 0
             columns.append(pa.array([blank] * len(raw), field.type))
@@ -141,6 +151,32 @@ def _shaped(raw: pa.Table, card: Card) -> pa.Table:
     if odd:
         raise CheckFaulty(f"{card.sql_file}: verdict {odd.pop()!r}", next_step=f"one of: {', '.join(VERDICTS)}")
     return shaped
+
+
+def _cast(column: pa.Array, field: pa.Field, card: Card) -> pa.Array:
+    try:
+        return column.cast(field.type, safe=False) if column.type != field.type else column
+    except (pa.ArrowInvalid, pa.ArrowNotImplementedError) as error:
+        said = f"column {field.name} holds {column.type} that is no {field.type}"
+        raise CheckFaulty(f"{card.sql_file}: {said}", next_step="see the row contract") from error
+
+
+def _sensible(rows: pa.Table, card: Card) -> None:
+    """Refuses from a station's own check what no page could show: nothing for a text or a grade, no number, no time."""
+    for name in ("account_key", "subject", "verdict", "reason", "unit", "grade"):
+        if rows[name].null_count:
+            raise CheckFaulty(f"{card.sql_file}: column {name} is null in some rows", next_step=_FILL)
+    for name in ("measured", "limit_value"):
+        if pc.any(pc.invert(pc.is_finite(rows[name].drop_null()))).as_py():
+            raise CheckFaulty(f"{card.sql_file}: column {name} is infinite or no number in some rows", next_step=_FILL)
+    for field in rows.schema:
+        if field.type == _TIME and pc.any(_beyond(rows[field.name].drop_null())).as_py():
+            said = f"column {field.name} is a time before 1900 or after 2199 in some rows"
+            raise CheckFaulty(f"{card.sql_file}: {said}", next_step="null where there is none")
+
+
+def _beyond(times: pa.ChunkedArray) -> pa.ChunkedArray:
+    return pc.or_(pc.less(times, pa.scalar(_FIRST, _TIME)), pc.greater_equal(times, pa.scalar(_END, _TIME)))
 
 
 def _no_doubles(rows: pa.Table, cards: Mapping[str, Card]) -> None:

@@ -55,7 +55,7 @@ from (
 
 # The narrowest match of an account wins: one row per set of like accounts, check and limit.
 RESOLVE = """
-select like_key, check_id, name, value, unit, source, standing, set_where
+select like_key, check_id, name, value, unit, source, standing, set_where, rank_no, of
 from (
     select a.like_key, r.*,
         row_number() over (

@@ -8,6 +8,7 @@ signals is composed by the reading wing and run here.
 from __future__ import annotations
 
 import os
+import re
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
@@ -26,12 +27,15 @@ __all__ = [
 Connection = duckdb.DuckDBPyConnection
 MEMORY_LIMIT = "1GiB"
 ROW_GROUP = 100_000
+_LINE = re.compile(r"^LINE (\d+):", re.MULTILINE)
 
 
 class SqlProblem(UsageProblem):
-    """A statement somebody typed cannot be run; the engine's own words are in the message."""
+    """A statement somebody typed cannot be run; ``said``: the engine's own words; ``line``: 0 = not known."""
 
     code = "sql"
+    line = 0
+    said = ""
 
 
 def connect(
@@ -140,7 +144,7 @@ def one_select(sql: str) -> str:
     try:
         found = duckdb.extract_statements(sql)
     except duckdb.Error as error:
-        raise SqlProblem(f"the statement cannot be read: {error}", next_step="write one select") from error
+        raise _problem("the statement cannot be read", error, "write one select") from error
     if len(found) != 1 or found[0].type != duckdb.StatementType.SELECT:
         raise SqlProblem(
             f"exactly one select is accepted, not {len(found)} statements"
@@ -190,8 +194,23 @@ def locked_tables(tables: Mapping[str, pa.Table], *, memory_limit: str = MEMORY_
 
 def asked(con: Connection, sql: str, params: Mapping[str, Any] | None = None) -> pa.Table:
     """The answer to a stranger's select as an Arrow table; raises SqlProblem with the engine's own words."""
+    next_step = "the README lists the views"
     try:
         return con.sql(sql, params=params or {}).to_arrow_table()
     except duckdb.Error as error:
-        said = str(error).strip().splitlines()[0]
-        raise SqlProblem(f"the select cannot be run: {said}", next_step="the README lists the views") from error
+        try:  # Run as a statement, not as a relation, it fails alike, and the engine says in which line of the text.
+            con.execute(sql, params or {})
+        except duckdb.Error as again:
+            raise _problem("the select cannot be run", again, next_step) from error
+        raise _problem("the select cannot be run", error, next_step) from error
+
+
+def _problem(what: str, error: duckdb.Error, next_step: str) -> SqlProblem:
+    """The engine's first sentence, and the line of the statement that it names."""
+    said = str(error).strip()
+    found = _LINE.search(said)
+    line = int(found[1]) if found else 0
+    where = f", line {line}" if line else ""
+    told = SqlProblem(f"{what}{where}: {said.splitlines()[0]}", next_step=next_step)
+    told.line, told.said = line, said.splitlines()[0]
+    return told

@@ -56,6 +56,78 @@ def test_what_it_may_not_do_is_refused_by_file(tmp_path: Path, sql: str) -> None
     assert not Path("x.csv").exists()
 
 
+@pytest.mark.parametrize(
+    ("sql", "line", "word"),
+    [
+        ("-- what I wonder\n\nselect account_key,\n    nope\nfrom heard", 4, "nope"),
+        ("\n\nselect *\nfrom nowhere", 4, "nowhere"),
+        ("select\n  1 +\nfrom heard", 3, "syntax error"),
+        (ROW.replace("1.0 as measured", "cast('x' || account_key as double) as measured"), 3, "Could not convert"),
+    ],
+)
+def test_a_fault_in_the_query_is_told_with_its_line(tmp_path: Path, sql: str, line: int, word: str) -> None:
+    with pytest.raises(CheckFaulty, match=rf"often_heard\.sql, line {line}: .*{word}"):
+        own(tmp_path, sql).run(read(tmp_path / "often_heard.toml", own=True))
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "word"),
+    [
+        ("1.0 as measured", "'much' as measured", "measured holds string"),
+        ("1.0 as measured", "cast('inf' as double) as measured", "measured is infinite"),
+        ("0.0 as limit_value", "cast('nan' as double) as limit_value", "limit_value is infinite or no number"),
+        ("2 as grade", "null as grade", "grade is null"),
+        ("'' as reason", "null as reason", "reason is null"),
+        ("'finding' as verdict", "'perhaps' as verdict", "verdict 'perhaps'"),
+        ("first_utc as since_utc", "timestamp 'infinity' as since_utc", "since_utc is a time"),
+        ("first_utc as since_utc", "date '0900-01-01' as since_utc", "since_utc is a time"),
+        ("0 as n", "0 as n, 1 as surplus", "unknown columns: surplus"),
+        ("select", "select error('stop'),", "stop"),
+        ("$until", "$whenever", "whenever"),
+    ],
+)
+def test_a_row_that_no_page_could_show_is_refused(tmp_path: Path, was: str, becomes: str, word: str) -> None:
+    with pytest.raises(CheckFaulty, match=rf"often_heard\.sql.*{word}"):
+        own(tmp_path, ROW.replace(was, becomes, 1)).run(read(tmp_path / "often_heard.toml", own=True))
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "word"),
+    [
+        ('scope = "account"', 'scope = "house"', r", line \d+: scope = 'house'"),
+        ('scope = "account"', 'scope = "account"\nscop = 1', r", line \d+: unknown: scop"),
+        ('scope = "account"', "scope = ", r"TOML: .*line \d+"),
+        ("{measured}", "{mesured}", r", line \d+: sentence names \{mesured\}"),
+        ("{measured}", "{measured:x}", r", line \d+: sentence names \{measured\}"),
+        ("{measured}", "{measured", r", line \d+: sentence: "),
+        ("default = ", 'default = "four" #', r", line \d+: limit '\w+' is not a number"),
+        ("default = ", "default = nan #", r", line \d+: limit '\w+' is not a number"),
+    ],
+)
+def test_a_fault_in_the_card_is_told_with_its_line(tmp_path: Path, was: str, becomes: str, word: str) -> None:
+    own(tmp_path, ROW)
+    card = tmp_path / "often_heard.toml"
+    text = card.read_text(encoding="utf-8")
+    start = text.index("[limits") if was == "default = " else 0
+    assert was in text[start:]
+    card.write_text(text[:start] + text[start:].replace(was, becomes, 1), encoding="utf-8")
+    with pytest.raises(CheckFaulty, match=rf"(?s)often_heard\.toml.*{word}"):
+        read(card, own=True)
+
+
+@pytest.mark.parametrize("name", ["often_heard.toml", "often_heard.sql"])
+def test_a_file_that_is_no_text_is_refused(tmp_path: Path, name: str) -> None:
+    own(tmp_path, ROW)
+    (tmp_path / name).write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(CheckFaulty, match=rf"{name}: byte 0"):
+        read(tmp_path / "often_heard.toml", own=True)
+
+
+def test_it_reads_a_table_however_it_is_written(tmp_path: Path) -> None:
+    case = own(tmp_path, ROW.replace("from heard", 'from "HEARD" /* a comment */;'))
+    assert len(case.run(read(tmp_path / "often_heard.toml", own=True))) >= 2
+
+
 def test_a_doubled_key_is_an_error(tmp_path: Path) -> None:
     case = own(tmp_path, f"{ROW} union all {ROW}")
     with pytest.raises(CheckFaulty, match="two rows for account"):
