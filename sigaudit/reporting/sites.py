@@ -1,4 +1,4 @@
-"""Findings gathered by site: one entry per place to go to, all its faults in it, in order of need."""
+"""Findings and causes gathered by site: one entry per place to go to, all its faults in it, in order of need."""
 
 from __future__ import annotations
 
@@ -7,12 +7,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from sigaudit.reporting import site_causes
 from sigaudit.reporting.page import ACTIONS, SEVERITIES, SYSTEM_ORDER, Row, RunLike, rank, rows
+from sigaudit.reporting.site_causes import SiteCause
 
 
 @dataclass(frozen=True)
 class Site:
-    """One site: its accounts, its findings (desk steps first), and where it stands in the order."""
+    """One site: its accounts, its findings and probable causes (desk steps first), and where it stands in the order.
+
+    A stray number that is probably of one of its accounts is among them.
+    """
 
     key: str
     name: str
@@ -23,6 +28,7 @@ class Site:
     system_types: tuple[str, ...]
     unprotected: str
     steps: tuple[Row, ...]
+    causes: tuple[SiteCause, ...] = ()
 
     @property
     def severity(self) -> str:
@@ -39,6 +45,17 @@ class Site:
         """Furthest any step goes: ``desk``, ``remote``, ``visit`` or ``none``."""
         held = {row["action"] for row in self.steps}
         return next((word for word in ("visit", "remote", "desk") if word in held), "none")
+
+    @property
+    def bring(self) -> tuple[str, ...]:
+        """Parts to have on the one visit, of all its causes."""
+        return tuple(dict.fromkeys(part for cause in self.causes for part in cause.listed("parts")))
+
+    def step(self, row: Row) -> str:
+        """A finding's next step without a field check that stands with its cause already."""
+        checks = (f"{member['field_check']} Then: " for cause in self.causes for member in cause.members)
+        return str(next((row["next_step"].removeprefix(c) for c in checks if row["next_step"].startswith(c)),
+                        row["next_step"]))  # fmt: skip
 
     def order(self) -> tuple[Any, ...]:
         """Sort key: unprotected, life at stake, severity, age, then name."""
@@ -64,25 +81,29 @@ def sites(run: RunLike, findings: Sequence[Row]) -> list[Site]:
     """
     customers = {row["account_key"]: row["customer"] for row in rows(run, "accounts")}
     bare = {row["account_key"]: row for row in rows(run, "unprotected")}
+    strays, causes = site_causes.strays(run), site_causes.by_site(run)
     gathered: dict[str, list[Row]] = {}
     for row in findings:
         if row["account_key"]:
-            gathered.setdefault(row["site"] or f"account {row['account']}", []).append(row)
+            gathered.setdefault(strays.get(row["account_key"], site_causes.place_of(row)), []).append(row)
     made = []
     for key, found in gathered.items():
         keys = sorted({row["account_key"] for row in found})
+        # A stray number says nothing of the system that it is probably of.
+        own = [row for row in found if row["account_key"] not in strays] or found
         reasons = [bare[account]["reason"] for account in keys if account in bare]
         made.append(
             Site(
                 key=key,
-                name=found[0]["site"] or "",
+                name=_first(row["site"] for row in found) or ("" if key.startswith("account ") else key),
                 accounts=tuple(sorted({row["account"] for row in found})),
                 customer=_first(customers.get(account, "") for account in keys),
                 dealer=_first(row["dealer"] for row in found),
                 installer=_first(row["installer"] for row in found),
-                system_types=tuple(sorted({row["system_type"] or "" for row in found})),
+                system_types=tuple(sorted({row["system_type"] or "" for row in own})),
                 unprotected="; ".join(dict.fromkeys(reasons)),
                 steps=tuple(sorted(found, key=lambda r: (rank(ACTIONS, r["action"]), rank(SEVERITIES, r["severity"])))),
+                causes=causes.get(key, ()),
             )
         )
     return sorted(made, key=Site.order)

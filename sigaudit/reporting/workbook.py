@@ -26,10 +26,13 @@ _SITE_COLUMNS = (
     ("severity", 10),
     ("since", 17),
     ("furthest step", 12),
+    ("probable causes", 44),
+    ("tell apart", 44),
     ("at the desk", 44),
     ("by remote", 44),
     ("on site", 44),
     ("what was found", 60),
+    ("bring", 24),
     ("customer", 24),
     ("dealer", 22),
     ("installer", 22),
@@ -154,7 +157,9 @@ def _zoned(columns: Sequence[tuple[str, int]], clock: Clock) -> list[tuple[str, 
 
 def _site_row(order: int, site: Site, clock: Clock) -> tuple[Any, ...]:
     def steps(action: str) -> str:
-        return "\n".join(dict.fromkeys(row["next_step"] for row in site.steps if row["action"] == action))
+        """Field checks of the causes at this distance first, then the steps of the findings."""
+        causes = [row["field_check"] for cause in site.causes for row in cause.members if row["action"] == action]
+        return "\n".join(dict.fromkeys([*causes, *(site.step(r) for r in site.steps if r["action"] == action)]))
 
     found = "\n".join(row["sentence"] or row["title"] for row in site.steps)
     return (
@@ -166,10 +171,13 @@ def _site_row(order: int, site: Site, clock: Clock) -> tuple[Any, ...]:
         site.severity,
         clock.short(site.oldest),
         site.needs,
+        "\n".join(f"{cause.title} ({cause.confidence}, {cause.probability:.0%})" for cause in site.causes),
+        "\n".join(told for cause in site.causes for told in cause.listed("apart")),
         steps("desk"),
         steps("remote"),
         steps("visit"),
         found,
+        "\n".join(site.bring),
         site.customer,
         site.dealer,
         site.installer,

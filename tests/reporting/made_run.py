@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import made_causes
 import made_station
 from run_tables import FORMULA, FROM, LINKED, LONG, SCRIPT, UNTIL, MadeRun, finding, table
 
@@ -133,6 +134,7 @@ def small() -> MadeRun:
         {
             "findings": table("findings", findings),
             "accounts": table("accounts", accounts),
+            "causes": table("causes", made_causes.causes()),
             "verdicts": table(
                 "verdicts",
                 [

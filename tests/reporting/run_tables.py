@@ -44,6 +44,11 @@ TYPES: dict[str, pa.DataType] = {
             "of",
             "hours",
             "max_gap_s",
+            "probability",
+            "entry_probability",
+            "rival_probability",
+            "none_probability",
+            "link",
             "test_s",
             "supervision_s",
         ),
@@ -54,6 +59,7 @@ TYPES: dict[str, pa.DataType] = {
             "evidence_count",
             "excused_count",
             "page_no",
+            "rank",
             "weeks_on_list",
             "n",
             "signals",
@@ -68,7 +74,7 @@ TYPES: dict[str, pa.DataType] = {
         ),
         pa.int32(),
     ),
-    **dict.fromkeys(("heard", "monitored", "is_resend"), pa.bool_()),
+    **dict.fromkeys(("heard", "monitored", "is_resend", "shown"), pa.bool_()),
     "line_no": pa.int64(),
     "local_day": pa.date32(),
     "visited_on": pa.date32(),
@@ -79,6 +85,9 @@ COLUMNS = {
     " measured limit unit evidence_count excused_count cause cause_probability next_step finding_id subject"
     " receiver_group title sentence look_alikes limit_source limit_standing system_type account_key page_no"
     " weeks_on_list",
+    "causes": "account_key account receiver_group site dealer installer system_type rank cause title probability pair"
+    " entry_probability confidence shown action sits says evidence_for evidence_against rival rival_probability apart"
+    " next_observation field_check fix parts cautions standing none_probability stray link stray_note",
     "verdicts": "check verdict reason n",
     "accounts": "account_key account receiver_group site customer dealer installer system_type status heard"
     " first_heard_utc last_heard_utc signals monitored page_no",

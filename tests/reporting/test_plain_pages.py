@@ -7,8 +7,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pyarrow.compute as pc
+from made_causes import cause
 from made_run import small
-from run_tables import FROM, SCRIPT, MadeRun
+from run_tables import FROM, SCRIPT, MadeRun, table
 from test_weekly_page import Page
 
 from sigaudit.reporting import health, overview, revisit, weekly
@@ -53,6 +54,44 @@ def test_sites_stand_in_order_of_need_and_desk_steps_first() -> None:
     assert names.index("Invented site 3") > next(i for i, name in enumerate(names) if name.startswith("Very long"))
     assert [row["action"] for row in found[0].steps] == ["remote", "visit"]
     assert found[0].needs == "visit" and found[3].needs == "desk"
+
+
+def test_a_sites_causes_stand_together_cheapest_step_first() -> None:
+    run = small()
+    found = {site.name: site for site in sites(run, overview.findings_in_order(run))}
+    pair, roster = found["Invented site 1"].causes
+    # Both can be looked into at the desk; the likelier entry comes first. What no log tells apart is one entry.
+    assert pair.title == "primary path dead or site out of service" and pair.action == "desk"
+    assert (pair.probability, pair.confidence) == (0.7, "likely")
+    assert roster.title == "roster wrong"
+    assert found["Invented site 1"].bring == ("part for primary path dead",)
+    assert found["Invented site 3"].causes == ()  # too improbable to be named
+
+
+def test_a_stray_number_stands_with_the_site_it_is_probably_of() -> None:
+    run = small()
+    stray = cause(1, "account_mistyped", 0.6, stray="main/00../x", link=0.9, stray_note="the number may be this one's")
+    run.tables["causes"] = table("causes", [stray])
+    found = {site.name: site for site in sites(run, overview.findings_in_order(run))}
+    assert "" not in found
+    assert found["Invented site 1"].accounts == ("00../x", "1001")
+    assert found["Invented site 1"].causes[0].first["stray_note"] == "the number may be this one's"
+
+
+def test_a_step_is_not_told_twice() -> None:
+    run = small()
+    site = next(s for s in sites(run, overview.findings_in_order(run)) if s.name == "Invented site 1")
+    told = {"next_step": "Look first for roster wrong. Then: Call the premises."}
+    assert site.step(told) == "Call the premises."
+    assert site.step({"next_step": "Call the premises."}) == "Call the premises."
+
+
+def test_the_page_says_causes_before_steps(tmp_path: Path) -> None:
+    (path,) = revisit.write(small(), tmp_path)
+    text = text_of(path)
+    assert "Probable cause: primary path dead or site out of service likely, 70 %; the log cannot tell which" in text
+    assert text.index("Probable cause: primary") < text.index("0 of 7 tests since 16 Oct")
+    assert "To tell it apart from site out of service: call." in text
 
 
 def test_health_says_only_what_was_judged(tmp_path: Path) -> None:

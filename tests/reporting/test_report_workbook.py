@@ -32,7 +32,13 @@ def test_one_row_per_site_most_needed_first(path: Path) -> None:
     assert len(sites) == len(set(sites)) == 7
     assert sites[:2] == ["Invented site 1", "-2+3"]
     assert table[0]["no proven path"] == "silent, no incident explains it"
-    assert table[0]["by remote"] and table[0]["on site"] and table[0]["at the desk"] is None
+    assert table[0]["by remote"] == "Ask for a manual test over the radio path first."
+    assert table[0]["on site"].startswith("Look first for primary path dead.\n")
+    assert table[0]["at the desk"] == "Look first for site out of service.\nLook first for roster wrong."
+    assert table[0]["probable causes"].splitlines() == [
+        "primary path dead or site out of service (likely, 70%)", "roster wrong (possible, 30%)",
+    ]  # fmt: skip
+    assert table[0]["bring"] == "part for primary path dead"
     assert table[0]["since (Europe/Vienna)"] == "2026-10-17 00:00"
 
 
