@@ -7,12 +7,12 @@ from typing import Annotated, Any, NoReturn
 
 import typer
 
-from sigaudit.door import answering, deciding, planning, rejecting, showing, taking_in
+from sigaudit.door import answering, causing, deciding, planning, rejecting, showing, taking_in
 from sigaudit.door.options import app
 from sigaudit.errors import SigauditError, StoreProblem
 from sigaudit.version import VERSION
 
-__all__ = ["answering", "app", "deciding", "main", "planning", "rejecting", "showing", "taking_in"]
+__all__ = ["answering", "app", "causing", "deciding", "main", "planning", "rejecting", "showing", "taking_in"]
 
 _state: dict[str, Any] = {"debug": False}
 

@@ -84,23 +84,29 @@ def why(
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
-    """Walk a finding back: measure, limit, source of the limit, excuses, log lines.
+    """Walk a finding back: measure, limit, source of the limit, excuses, log lines, reckoning of the causes.
 
     Example: sigaudit why 3fa9c1
     """
     from sigaudit import console, explain
+    from sigaudit.door.causing import reckoned
+    from sigaudit.judging import reckoning
     from sigaudit.judging import why as judging
 
     settings, store = opened(workspace)
     found = judging.explain(store, settings, finding)
+    steps = reckoned(store, settings, found.run, found.finding["account_key"])
     if json:
         told = explain.as_dict(found.finding, found.card, found.evidence, found.incidents)
+        told["reckoning"] = reckoning.as_dict(steps) if steps else None
         console.document("why", {**told, "decision": found.decision})
         return
     for line in explain.lines(found.finding, found.card, found.evidence, found.incidents, settings.zone):
         console.out(line)
     if found.decision:
         console.out(found.decision)
+    for line in reckoning.lines(steps) if steps else ():
+        console.out(line)
 
 
 @app.command()

@@ -9,18 +9,23 @@ from zoneinfo import ZoneInfo
 
 import pyarrow as pa
 
+from sigaudit.errors import StoreProblem
+from sigaudit.judging import cards as card_files
 from sigaudit.judging import cause_evidence, cause_model, diagnose, learning
 from sigaudit.judging.cards import Card
 from sigaudit.judging.cause_evidence import Evidence
 from sigaudit.judging.cause_model import Model, Reading
 from sigaudit.judging.desk import Desk
+from sigaudit.judging.diagnose import Diagnosis
 from sigaudit.judging.learning import Learnt, Visit
-from sigaudit.store import shipped
+from sigaudit.settings import Settings
+from sigaudit.store import rosters, runs, shipped
+from sigaudit.store.opening import Store
 from sigaudit.store.runs import Run
 
-__all__ = ["TABLES", "active_of", "evidence_of", "first_day_unknown", "learnt_from", "read_model", "tables"]
-
-TABLES = ("causes", "cause_evidence", "cause_units")
+__all__ = [
+    "active_of", "again", "before_visit", "evidence_of", "first_day_unknown", "learnt_from", "read_model", "tables",
+]  # fmt: skip
 
 
 def read_model(cards: Iterable[str]) -> Reading | None:
@@ -62,6 +67,27 @@ def learnt_from(model: Model, visits: pa.Table, earlier: Sequence[Run], as_of: d
     """The model after the visits known at ``as_of``; what checks showed comes from the runs of earlier weeks."""
     known = learning.visits_of(visits.to_pylist(), first_day_unknown(as_of, zone))
     return learning.learn(model, known, _shown(known, earlier, zone))
+
+
+def again(store: Store, settings: Settings, run: Run, *, reference: bool = False) -> tuple[Diagnosis, Learnt]:
+    """The causes of a saved run reckoned once more, and what visits taught until then.
+
+    reference: with the built-in numbers alone, neither measured ones nor visits. Raises CheckFaulty; StoreProblem for
+    a run of a time before causes were named.
+    """
+    cards = card_files.read_all(shipped.queries() / "checks", settings.checks_dir)
+    reading = read_model(cards)
+    if reading is None or not run.has("cause_units"):
+        raise StoreProblem(f"the audit of {run.meta['label']} names no causes", next_step="judge that week again")
+    accounts = {row["account_key"]: row for row in run.table("accounts").to_pylist()}
+    told = Learnt(reading.reference, (), ())
+    if not reference:
+        as_of = datetime.fromisoformat(run.meta["as_of_utc"])
+        held = (runs.latest(store, label) for label in reversed(run.meta["previous"]))
+        visits = rosters.in_force(store, as_of)[0]["visits"]
+        earlier = [one for one in held if one is not None]
+        told = learnt_from(reading.model, visits, earlier, as_of, settings.zone)
+    return diagnose.diagnose(evidence_of(run), told.model, cards, accounts), told
 
 
 def first_day_unknown(as_of: datetime, zone: ZoneInfo) -> date:

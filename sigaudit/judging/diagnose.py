@@ -19,8 +19,8 @@ __all__ = ["FLOOR", "SCHEMA", "Diagnosis", "diagnose", "fill", "word"]
 
 # Below this no cause is named: too many others are as good (house, no source).
 FLOOR = 0.2
-# A cause that the log cannot tell from a likelier one is named beside it, unless it is five times rarer (house).
-PAIR_SHARE = 0.2
+# A cause that the log cannot tell from a likelier one is named beside it, unless it is twenty times rarer (house).
+PAIR_SHARE = 0.05
 # Causes kept per account, and the least worth keeping.
 MOST_KEPT, LEAST_KEPT = 8, 0.01
 _TELLS = 1.5  # a factor below this, and above its inverse, is not worth a word

@@ -24,6 +24,7 @@ WORDS = {
     ("site",): ["0490", "--week", WEEK],
     ("why",): ["FINDING"],
     ("checks",): ["gone_silent"],
+    ("causes",): ["--week", WEEK],
     ("set-aside",): [],
     ("rejects",): [],
     ("sql",): ["select account, count(*) as n, 'NaN'::double as odd from events group by account order by 1 limit 3"],
