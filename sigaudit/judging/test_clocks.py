@@ -57,6 +57,7 @@ def _split(tests: pd.DataFrame, since: datetime) -> tuple[pd.DataFrame, pd.DataF
     where = np.flatnonzero(recent)
     # Counted as the rhythm counts them: one told again within the minute is the same test.
     again = np.r_[False, (np.diff(group[where]) == 0) & (np.diff(seconds[where]) < rhythm.RESEND_S * 1e6)]
+    again = again[: len(where)]  # no recent test at all: nothing before the first one either
     enough = np.bincount(group[where[~again]], minlength=len(starts)) >= ENOUGH_TESTS
     return tests[recent & enough[group]].reset_index(drop=True), tests[~enough[group]].reset_index(drop=True)
 
