@@ -1,4 +1,4 @@
--- purpose: a trouble reported and not restored
+-- purpose: a trouble or tamper reported and not restored
 -- grain:   one row per account, family, partition and zone with an open episode
 -- reads:   standing, limits
 -- params:  $as_of timestamp [UTC]
@@ -14,7 +14,7 @@ judged as (
     inner join limits as l
         on s.account_key = l.account_key and l.name = 'open_h'
     where
-        s.code_group = 'trouble'
+        s.code_group in ('trouble', 'tamper')
         or s.family in ('308', '310', '312', '337')
 )
 select
