@@ -7,12 +7,23 @@ from typing import Annotated, Any, NoReturn
 
 import typer
 
-from sigaudit.door import answering, causing, deciding, planning, rejecting, showing, taking_in
+from sigaudit.door import answering, causing, deciding, patterning, planning, rejecting, showing, taking_in
 from sigaudit.door.options import app
 from sigaudit.errors import SigauditError, StoreProblem
 from sigaudit.version import VERSION
 
-__all__ = ["answering", "app", "causing", "deciding", "main", "planning", "rejecting", "showing", "taking_in"]
+__all__ = [
+    "answering",
+    "app",
+    "causing",
+    "deciding",
+    "main",
+    "patterning",
+    "planning",
+    "rejecting",
+    "showing",
+    "taking_in",
+]
 
 _state: dict[str, Any] = {"debug": False}
 

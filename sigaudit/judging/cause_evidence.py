@@ -34,9 +34,16 @@ _CODES = {"finding": FIRES, "sound": SILENT, "not_judged": LEFT_OUT}
 _WORDS = {FIRES: "fires", SILENT: "silent", LEFT_OUT: "not judged"}
 _STATES = {word: code for code, word in _WORDS.items()}
 _TEXT, _REAL = pa.string(), pa.float64()
-EVIDENCE = pa.schema([(n, _TEXT) for n in ("account_key", "check", "state", "reason", "stray")])
+EVIDENCE = pa.schema([(n, _TEXT) for n in ("account_key", "check", "state", "reason", "stray_key")])
 UNITS = pa.schema(
-    [("account_key", _TEXT), ("has", _TEXT), ("has_not", _TEXT), ("stray", _TEXT), ("link", _REAL), ("rivals", _TEXT)]
+    [
+        ("account_key", _TEXT),
+        ("has", _TEXT),
+        ("has_not", _TEXT),
+        ("stray_key", _TEXT),
+        ("link", _REAL),
+        ("rivals", _TEXT),
+    ]
 )
 
 
@@ -94,14 +101,14 @@ class Evidence:
         """The same as run tables ``cause_evidence`` and ``cause_units``."""
         told = [
             {"account_key": unit.key, "check": check, "state": _WORDS[state],
-             "reason": self.reasons.get((unit.key, check), ""), "stray": stray}
+             "reason": self.reasons.get((unit.key, check), ""), "stray_key": stray}
             for unit in self.units
             for stray, states in (("", self.own.get(unit.key, {})), (unit.stray, self.stray.get(unit.key, {})))
             for check, state in sorted(states.items())
         ]  # fmt: skip
         units = [
             {"account_key": u.key, "has": " ".join(sorted(u.has)), "has_not": " ".join(sorted(u.has_not)),
-             "stray": u.stray, "link": u.link, "rivals": " ".join(u.rivals)}
+             "stray_key": u.stray, "link": u.link, "rivals": " ".join(u.rivals)}
             for u in self.units
         ]  # fmt: skip
         return {
@@ -116,11 +123,11 @@ def from_tables(evidence: pa.Table, units: pa.Table, active: Collection[str]) ->
     stray: dict[str, dict[str, int]] = defaultdict(dict)
     reasons = {}
     for row in evidence.to_pylist():
-        (stray if row["stray"] else own)[row["account_key"]][row["check"]] = _STATES[row["state"]]
+        (stray if row["stray_key"] else own)[row["account_key"]][row["check"]] = _STATES[row["state"]]
         if row["reason"]:
             reasons[row["account_key"], row["check"]] = row["reason"]
     held = tuple(
-        Unit(u["account_key"], frozenset(u["has"].split()), frozenset(u["has_not"].split()), u["stray"], u["link"],
+        Unit(u["account_key"], frozenset(u["has"].split()), frozenset(u["has_not"].split()), u["stray_key"], u["link"],
              tuple(u["rivals"].split(" ")) if u["rivals"] else ())
         for u in units.to_pylist()
     )  # fmt: skip

@@ -37,7 +37,7 @@ SCHEMA = pa.schema(
     + [(name, _TEXT) for name in ("action", "sits", "says", "evidence_for", "evidence_against", "rival")]
     + [("rival_probability", _REAL)]
     + [(name, _TEXT) for name in ("apart", "next_observation", "field_check", "fix", "parts", "cautions", "standing")]
-    + [("none_probability", _REAL), ("stray", _TEXT), ("link", _REAL), ("stray_note", _TEXT)]
+    + [("none_probability", _REAL), ("stray_key", _TEXT), ("link", _REAL), ("rival_key", _TEXT), ("stray_note", _TEXT)]
 )  # fmt: skip
 
 
@@ -79,7 +79,7 @@ def diagnose(
         states = joined[place] if unit.link >= 0.5 else own[place]
         telling = _Telling(factors, evidence, cards, unit, states, given[place])
         about = _about(unit, accounts)
-        rows.extend({**_blank(), **about, **row} for row in _entries(telling, each[place], accounts))
+        rows.extend({**_blank(), **about, **row} for row in _entries(telling, each[place]))
     return Diagnosis(rows, evidence, model, given)
 
 
@@ -177,9 +177,7 @@ class _Telling:
         return ""
 
 
-def _entries(
-    telling: _Telling, each: NDArray[np.float64], accounts: Mapping[str, Mapping[str, Any]]
-) -> Iterator[dict[str, Any]]:
+def _entries(telling: _Telling, each: NDArray[np.float64]) -> Iterator[dict[str, Any]]:
     """Rows of one unit: a cause with those the log cannot tell from it share one rank."""
     space = telling.factors.space
     entries = list(_grouped(telling.model.causes, each))
@@ -187,8 +185,8 @@ def _entries(
     order = sorted(range(len(entries)), key=lambda i: (-chances[i], entries[i]))
     none = float(telling.given[0])
     common = {
-        "none_probability": none, "stray": telling.unit.stray, "link": telling.unit.link or None,
-        "stray_note": _stray(telling.unit, accounts),
+        "none_probability": none, "stray_key": telling.unit.stray, "link": telling.unit.link or None,
+        "rival_key": telling.unit.rivals[0] if telling.unit.rivals else "", "stray_note": _stray(telling.unit),
     }  # fmt: skip
     if chances[order[0]] < FLOOR:
         yield {**common, "rank": 0, "cause": UNCLEAR, "title": "Unclear", "confidence": UNCLEAR,
@@ -247,12 +245,15 @@ def _standing(model: Model, cause: Cause) -> str:
     return "; ".join(text for name, text in model.standings.items() if name in held)
 
 
-def _stray(unit: Unit, accounts: Mapping[str, Mapping[str, Any]]) -> str:
+def _stray(unit: Unit) -> str:
+    """Where the number stands, by keys that stand in columns of the row too: a copy for sharing can mask them."""
     if not unit.stray:
         return ""
-    others = [f"{key.partition('/')[2]} {accounts.get(key, {}).get('site', '')}".rstrip() for key in unit.rivals]
-    told = f"the number {unit.stray.partition('/')[2]} is probably this account's ({unit.link:.0%})"
-    return told + (f"; it may also be that of {', '.join(others)}, and is counted once" if others else "")
+    told = f"the number {unit.stray} is probably this account's ({unit.link:.0%})"
+    if not unit.rivals:
+        return told
+    more = f" and {len(unit.rivals) - 1} more" if len(unit.rivals) > 1 else ""
+    return f"{told}; it may also be that of {unit.rivals[0]}{more}, and is counted once"
 
 
 def _about(unit: Unit, accounts: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:

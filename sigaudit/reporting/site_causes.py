@@ -52,8 +52,8 @@ def strays(run: RunLike) -> dict[str, str]:
     """Stray number -> place of the account it is most probably of (more likely than not)."""
     best: dict[str, tuple[float, str]] = {}
     for row in rows(run, "causes"):
-        if row["stray"] and (row["link"] or 0.0) >= 0.5:
-            best[row["stray"]] = max(best.get(row["stray"], (0.0, "")), (row["link"], place_of(row)))
+        if row["stray_key"] and (row["link"] or 0.0) >= 0.5:
+            best[row["stray_key"]] = max(best.get(row["stray_key"], (0.0, "")), (row["link"], place_of(row)))
     return {stray: place for stray, (_, place) in best.items()}
 
 

@@ -30,7 +30,7 @@ def test_a_swapped_number_is_one_site_with_one_cause(demo_station: DemoStation) 
     assert site["accounts"] == ["9695", "9965"]
     first = site["causes"][0]
     assert first["causes"][0] == "account_mistyped" and first["probability"] > 0.8
-    assert "9965 is probably this account's" in first["members"][0]["stray_note"]
+    assert "main/9965 is probably this account's" in first["members"][0]["stray_note"]
 
 
 def test_reference_numbers_alone_can_be_asked_for(demo_station: DemoStation) -> None:

@@ -25,6 +25,7 @@ WORDS = {
     ("why",): ["FINDING"],
     ("checks",): ["gone_silent"],
     ("causes",): ["--week", WEEK],
+    ("patterns",): ["--week", WEEK],
     ("set-aside",): [],
     ("rejects",): [],
     ("sql",): ["select account, count(*) as n, 'NaN'::double as odd from events group by account order by 1 limit 3"],

@@ -98,7 +98,9 @@ def test_findings_get_the_cause_that_makes_them_fire() -> None:
     assert filled[2]["cause_probability"] is None and filled[3]["cause_probability"] is None
     assert filled[0]["next_step"].endswith(" Then: Call.") and filled[2]["next_step"] == "Call."
     assert fill(found, made).schema == findings.SCHEMA
-    assert "it may also be that of 2" in made.rows[0]["stray_note"] and "counted once" in made.rows[0]["stray_note"]
+    assert (
+        "it may also be that of main/2" in made.rows[0]["stray_note"] and "counted once" in made.rows[0]["stray_note"]
+    )
 
 
 @pytest.mark.parametrize("link", [0.0, 0.7])

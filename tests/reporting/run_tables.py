@@ -87,7 +87,7 @@ COLUMNS = {
     " weeks_on_list",
     "causes": "account_key account receiver_group site dealer installer system_type rank cause title probability pair"
     " entry_probability confidence shown action sits says evidence_for evidence_against rival rival_probability apart"
-    " next_observation field_check fix parts cautions standing none_probability stray link stray_note",
+    " next_observation field_check fix parts cautions standing none_probability stray_key link rival_key stray_note",
     "verdicts": "check verdict reason n",
     "accounts": "account_key account receiver_group site customer dealer installer system_type status heard"
     " first_heard_utc last_heard_utc signals monitored page_no",

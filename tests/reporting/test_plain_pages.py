@@ -70,7 +70,9 @@ def test_a_sites_causes_stand_together_cheapest_step_first() -> None:
 
 def test_a_stray_number_stands_with_the_site_it_is_probably_of() -> None:
     run = small()
-    stray = cause(1, "account_mistyped", 0.6, stray="main/00../x", link=0.9, stray_note="the number may be this one's")
+    stray = cause(
+        1, "account_mistyped", 0.6, stray_key="main/00../x", link=0.9, stray_note="the number may be this one's"
+    )
     run.tables["causes"] = table("causes", [stray])
     found = {site.name: site for site in sites(run, overview.findings_in_order(run))}
     assert "" not in found
