@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -66,12 +67,12 @@ class Model:
     groups: Mapping[str, tuple[str, ...]]
     standings: Mapping[str, str]
 
-    @property
+    @cached_property
     def checks(self) -> tuple[str, ...]:
         """Checks that speak at all, in order of their observations."""
         return tuple(check for _, chain in self.observations for check in chain)
 
-    @property
+    @cached_property
     def observations(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """Groups and single checks as (name, chain); each is one observation."""
         grouped = {check for chain in self.groups.values() for check in chain}

@@ -155,6 +155,7 @@ class Factors:
         self.space = space
         self.group = lru_cache(maxsize=None)(self._group)
         self.chance = lru_cache(maxsize=None)(self._chance)
+        self.ratio = lru_cache(maxsize=None)(self._ratio)
 
     def logs(self, states: States) -> Floats:
         """Sums of the logarithms over all observations: (N, H) of states (N, K)."""
@@ -168,6 +169,11 @@ class Factors:
     def _group(self, place: int, states: bytes) -> Floats:
         _, columns = self.space.chains[place]
         return factor(self.space.rates[:, columns], np.frombuffer(states, dtype=np.int8).tolist())
+
+    def _ratio(self, place: int, states: bytes) -> Floats:
+        """How many times as likely under each cause alone as under none, (C,): the hypotheses after the first."""
+        found = self.group(place, states)
+        return np.asarray(found[1 : 1 + len(self.space.names)] / found[0])
 
     def _chance(self, place: int, states: bytes, at: int) -> Floats:
         """P(the check at this place of the chain fires), beside what the rest of its group shows, (H,)."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,7 @@ PAIR_SHARE = 0.05
 MOST_KEPT, LEAST_KEPT = 8, 0.01
 _TELLS = 1.5  # a factor below this, and above its inverse, is not worth a word
 _MOST_WORDS = 5
+_WORDED = 3  # ranks told in words
 _LEAST_CHANGE = 0.02
 UNCLEAR = "unclear"
 
@@ -139,30 +141,36 @@ class _Telling:
     def title(self, check: str) -> str:
         return self.cards[check].title if check in self.cards else check
 
-    def sides(self, cause: int) -> tuple[list[str], list[str]]:
-        """Observations for and against a cause, the most telling first: how many times as likely as under none."""
-        row = 1 + cause
-        favour: list[tuple[float, str]] = []
-        against: list[tuple[float, str]] = []
+    @cached_property
+    def seen(self) -> tuple[list[tuple[int, int | None]], NDArray[np.float64]]:
+        """Observations judged here as (place of the chain, check that fires first), and how many times as likely each
+        is under each cause alone as under none: (n, C)."""
+        found, ratios = [], []
         for place, (_, columns) in enumerate(self.factors.space.chains):
             picture = self.states[columns]
-            if (picture == LEFT_OUT).all():
-                continue
-            found = self.factors.group(place, picture.tobytes())
-            ratio = float(found[row] / found[0])
-            fired = next((int(c) for c in columns if self.states[c] == FIRES), None)
-            if fired is not None:
-                said = self.title(self.model.checks[fired])
-                if ratio >= _TELLS:
-                    favour.append((ratio, f"{said} ({_times(ratio)})"))
-                else:
-                    against.append((0.5 / max(ratio, 0.01), f"{said} is not explained by it"))
+            if (picture != LEFT_OUT).any():
+                fired = np.flatnonzero(picture == FIRES)
+                found.append((place, int(columns[fired[0]]) if len(fired) else None))
+                ratios.append(self.factors.ratio(place, picture.tobytes()))
+        return found, np.stack(ratios) if ratios else np.empty((0, len(self.model.causes)))
+
+    def sides(self, cause: int) -> tuple[list[str], list[str]]:
+        """Observations for and against a cause, the most telling first: how many times as likely as under none."""
+        favour: list[tuple[float, str]] = []
+        against: list[tuple[float, str]] = []
+        seen, ratios = self.seen
+        for (place, fired), ratio in zip(seen, ratios[:, cause].tolist(), strict=True):
+            if fired is not None and ratio >= _TELLS:
+                favour.append((ratio, f"{self.title(self.model.checks[fired])} ({_times(ratio)})"))
+            elif fired is not None:
+                told = f"{self.title(self.model.checks[fired])} is not explained by it"
+                against.append((0.5 / max(ratio, 0.01), told))
             elif ratio <= 1 / _TELLS:
+                columns = self.factors.space.chains[place][1]
                 judged = [int(c) for c in columns if self.states[c] != LEFT_OUT]
-                telling = max(judged, key=lambda c: self.factors.space.rates[row, c])
+                telling = max(judged, key=lambda c: self.factors.space.rates[1 + cause, c])
                 against.append((1 / ratio, f"no finding: {self.title(self.model.checks[telling])} ({_times(ratio)})"))
-        return [[text for _, text in sorted(side, key=lambda s: (-s[0], s[1]))[:_MOST_WORDS]]
-                for side in (favour, against)]  # type: ignore[return-value]  # fmt: skip
+        return _first(favour), _first(against)
 
     def next_observation(self, cause: int) -> str:
         """The check not judged here whose answer would change the probability most, or ''."""
@@ -199,7 +207,7 @@ def _entries(telling: _Telling, each: NDArray[np.float64]) -> Iterator[dict[str,
         rival = next((j for j in order if j != i), None) if shown else None
         for member in group:
             cause = telling.model.causes[member]
-            favour, against = telling.sides(member)
+            favour, against = telling.sides(member) if shown or rank <= _WORDED else ([], [])
             yield {
                 **common, "rank": rank, "cause": cause.id, "title": cause.title, "probability": float(each[member]),
                 "pair": " ".join(telling.model.causes[other].id for other in group if other != member),
@@ -268,6 +276,10 @@ def _about(unit: Unit, accounts: Mapping[str, Mapping[str, Any]]) -> dict[str, A
 
 def _blank() -> dict[str, Any]:
     return {field.name: "" if field.type == _TEXT else None for field in SCHEMA}
+
+
+def _first(told: list[tuple[float, str]]) -> list[str]:
+    return [text for _, text in sorted(told, key=lambda one: (-one[0], one[1]))[:_MOST_WORDS]]
 
 
 def _times(ratio: float) -> str:
