@@ -26,7 +26,17 @@ DOORS = {
     "smtplib": {"reporting/mail.py"},
 }
 HEAVY = {"duckdb", "jinja2", "numpy", "openpyxl", "pandas", "plotly", "pyarrow", "scipy", "sqlglot", "xlsxwriter"}
-GROUND = ("errors", "model", "settings", "settings_lines", "version", "intervals", "known_names", "workspace", "progress")
+GROUND = (
+    "errors",
+    "model",
+    "settings",
+    "settings_lines",
+    "version",
+    "intervals",
+    "known_names",
+    "workspace",
+    "progress",
+)
 
 
 def imported(path: Path) -> Iterator[str]:

@@ -12,6 +12,17 @@ supervised as (
         on r.account_key = p.account_key and r.path = p.path
     where r.what = 'supervision' and p.checks_in = 'yes'
 ),
+-- Of the check-ins before the window only the last one opens a gap into it.
+told as (
+    select account_key, path, received_utc
+    from check_in
+    where received_utc >= $from
+    union all
+    select account_key, path, max(received_utc) as received_utc
+    from check_in
+    where received_utc < $from
+    group by account_key, path
+),
 series as (
     select
         s.account_key,
@@ -24,7 +35,7 @@ series as (
             order by c.received_utc
         ) as next_utc
     from supervised as s
-    inner join check_in as c
+    inner join told as c
         on s.account_key = c.account_key and s.path = c.path
 ),
 gaps as (

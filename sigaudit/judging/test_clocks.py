@@ -35,18 +35,43 @@ def put_tables(desk: Desk) -> None:
     weeks where they hold enough tests, else of all, so that a timer changed lately does not hide behind
     its past. Each is told by elapsed time or by the wall clock, which some panels keep over a clock change.
     """
-    tests = desk.run(
-        "select t.account_key, t.origin, t.path, t.received_utc,"
-        " t.received_utc + c.offset_s * interval 1 second as received_local, t.receiver || '/' || t.line as way"
-        " from test as t inner join calendar as c on t.received_utc >= c.from_utc and t.received_utc < c.until_utc"
-        " where t.test_kind = 'periodic' and t.time_doubt = 'exact' order by 1, 2, 3, 4"
-    ).to_pandas()
-    lately, others = _split(tests, desk.window.as_of_utc - RECENT)
+    since = desk.window.as_of_utc - RECENT
+    # Trains heard on enough recent days need no older test; a train of one day only is looked at with its past.
+    desk.make(
+        "heard_lately",
+        "select account_key, origin, path from test where test_kind = 'periodic' and time_doubt = 'exact'"
+        f" and received_utc >= timestamp '{since}' group by all"
+        f" having count(distinct cast(received_utc as date)) >= {ENOUGH_TESTS}",
+    )
+    tests = _tests(
+        desk,
+        "left join heard_lately as h on t.account_key = h.account_key and t.origin = h.origin and t.path = h.path",
+        f"(h.account_key is null or t.received_utc >= timestamp '{since}')",
+    )
+    lately, others = _split(tests, since)
     of_recent, of_all = _either_clock(lately), _either_clock(others)
     found = _both(of_all, of_recent)
     desk.put("rhythm", _arrow(found))
-    desk.put("found_combs", _arrow(_combs(tests, found)))
+    desk.put("odd_trains", _arrow(_odd(found)[rhythm.KEYS]))
+    odd = _tests(
+        desk,
+        "inner join odd_trains as o on t.account_key = o.account_key and t.origin = o.origin and t.path = o.path",
+        "true",
+    )
+    desk.put("found_combs", _arrow(_combs(odd)))
+    desk.drop(("heard_lately", "odd_trains"))
     desk.put("test_drift", _arrow(_both(_drift(lately, of_recent), _drift(others, of_all))))
+
+
+def _tests(desk: Desk, joined: str, where: str) -> pd.DataFrame:
+    """Periodic tests of sure time by train and time, with the wall clock beside and the receiver line."""
+    found: pd.DataFrame = desk.run(
+        "select t.account_key, t.origin, t.path, t.received_utc,"
+        " t.received_utc + c.offset_s * interval 1 second as received_local, t.receiver || '/' || t.line as way"
+        " from test as t inner join calendar as c on t.received_utc >= c.from_utc and t.received_utc < c.until_utc"
+        f" {joined} where t.test_kind = 'periodic' and t.time_doubt = 'exact' and {where} order by 1, 2, 3, 4"
+    ).to_pandas()
+    return found
 
 
 def _split(tests: pd.DataFrame, since: datetime) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -92,10 +117,14 @@ def _drift(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     return both.drop_duplicates(rhythm.KEYS).drop(columns="rank").reset_index(drop=True)
 
 
-def _combs(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
-    """Combs of trains that may hold more than one timer, by the clock whose two fullest hold more tests."""
-    odd = found[(found["n"] >= LEAST_OF_TWO) & (found["period_s"].isna() | (found["single_step_share"] < SURE_OF_ONE))]
-    chosen = tests.merge(odd[rhythm.KEYS], on=rhythm.KEYS)
+def _odd(found: pd.DataFrame) -> pd.DataFrame:
+    """Trains that may hold more than one timer."""
+    unsure = found["period_s"].isna() | (found["single_step_share"] < SURE_OF_ONE)
+    return found[(found["n"] >= LEAST_OF_TWO) & unsure]
+
+
+def _combs(chosen: pd.DataFrame) -> pd.DataFrame:
+    """Combs of the tests of odd trains, by the clock whose two fullest hold more of them."""
     by_clock = []
     for rank, clock in enumerate(("received_utc", "received_local")):
         told = combs.combs(chosen.assign(at=chosen[clock]).sort_values([*rhythm.KEYS, "at"]).reset_index(drop=True))
