@@ -2,12 +2,14 @@
 --          whatever excuses it
 -- grain:   one row per account
 -- reads:   accounts, ranks_as, life, heard, visible_requirements, requirements,
---          paths, account_line_facts, excuses,
+--          paths, account_line_facts, excuses, check_in_gaps,
 --          station, proof_limits
 -- params:  $as_of timestamp [UTC]
 -- returns: since when, hours, and why. A path is proven while its last counting
 --          sign is no older than its required interval and grace; where nothing
---          is required, the account's last signal counts for a fixed time
+--          is required, the account's last signal counts for a fixed time.
+--          earlier_h: silences of the last 24 h that are over, of an account
+--          that one path alone proves; with several it would take all at once
 with
 life_safety as (
     select
@@ -107,6 +109,28 @@ judged as (
     left join heard as h on l.account_key = h.account_key
     left join proven as p on l.account_key = p.account_key
 ),
+alone as (
+    select account_key, min(path) as path
+    from paths_proven
+    group by account_key
+    having count(*) = 1
+),
+earlier as (
+    select
+        g.account_key,
+        sum(
+            epoch(g.until_utc)
+            - epoch(greatest(g.from_utc, $as_of - interval 24 hour))
+        ) / 3600 as hours
+    from check_in_gaps as g
+    inner join alone as a
+        on g.account_key = a.account_key and g.path = a.path
+    where
+        not g.is_open
+        and g.until_utc > $as_of - interval 24 hour
+        and g.until_utc <= $as_of
+    group by g.account_key
+),
 excused as (
     select
         account_key,
@@ -129,6 +153,7 @@ select
             s.data_first_utc
         )
     ) as since_utc,
+    coalesce(b.hours, 0) as earlier_h,
     case
         when not j.is_heard then 'never heard in the log'
         when e.why = 'export_gap'
@@ -144,5 +169,6 @@ select
 from judged as j
 cross join station as s
 left join excused as e on j.account_key = e.account_key
+left join earlier as b on j.account_key = b.account_key
 where j.proven = 0
 order by since_utc, j.account_key

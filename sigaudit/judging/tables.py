@@ -24,7 +24,8 @@ _WHY = {
     "clock": "As long as a step back of this receiver's clock in the same days: most likely hours that the clock"
     " jumped over, in which nothing was lost. See the order breaks under data quality.",
 }
-_MARKS = ((8.0, "8 h"), (4.0, "4 h"))
+# Out of service at one stretch, and in all of the last 24 h (cautions C10, C09).
+_LONG_H, _DAY_H = 8.0, 4.0
 # Checks whose finding tells of missed tests already, by its own name or as part of a longer silence.
 TELL_OF_MISSES = (
     "tests_missed_often", "test_overdue", "test_interval_too_long", "test_never_sent", "test_on_one_path_only",
@@ -131,6 +132,7 @@ def unprotected(desk: Desk) -> pa.Table:
         "visible_requirements",
         "account_line_facts",
         "excuses",
+        "check_in_gaps",
     ):
         desk.view(name, f"select * from kept_{name}")
     desk.view(
@@ -142,7 +144,7 @@ def unprotected(desk: Desk) -> pa.Table:
     for row in rows:
         row["hours"] = round((desk.window.as_of_utc - row["since_utc"]).total_seconds() / 3600, 2)
         row["since"] = row.pop("since_utc")
-        row["mark"] = next((mark for hours, mark in _MARKS if row["hours"] >= hours), "")
+        row["mark"] = _mark(row["hours"], row.pop("earlier_h"))
         row["told_authority_at"] = row["told_owner_at"] = ""
     text, real = pa.string(), pa.float64()
     schema = pa.schema(
@@ -151,6 +153,13 @@ def unprotected(desk: Desk) -> pa.Table:
          ("mark", text), ("account_key", text)]
     )  # fmt: skip
     return pa.Table.from_pylist(rows, schema=schema)
+
+
+def _mark(hours: float, earlier_h: float) -> str:
+    """The mark of an account out for ``hours`` now, after ``earlier_h`` of the last 24 h that are over."""
+    if hours >= _LONG_H:
+        return "8 h"
+    return "4 h" if hours + earlier_h >= _DAY_H else ""
 
 
 def figures(

@@ -14,7 +14,7 @@ from sigaudit.reporting.files import (
     write_run,
     write_text,
 )
-from sigaudit.reporting.page import TEMPLATES, Clock, RunLike, environment, read_what
+from sigaudit.reporting.page import TEMPLATES, Clock, Row, RunLike, environment, read_what
 from sigaudit.store import shipped
 
 _ASSETS = ("page.css", "figures.js", "table.js")
@@ -40,12 +40,19 @@ def write(run: RunLike, folder: Path, *, station: str) -> list[Path]:
     written += pages
     written += write_findings(run, folder, findings)
     written.append(write_csv(folder / "incidents.csv", INCIDENT_COLUMNS, context["incidents"]))
-    written.append(write_csv(folder / "unprotected.csv", UNPROTECTED_COLUMNS, context["unprotected"]))
+    marked = [{**row, "reason": _with_mark(row)} for row in context["unprotected"]]
+    written.append(write_csv(folder / "unprotected.csv", UNPROTECTED_COLUMNS, marked))
     written.append(
         workbook.write(run, folder / "revisit.xlsx", [row for row in findings if not row.get("quiet")], clock)
     )
     written.append(write_run(run, folder, written))
     return written
+
+
+def _with_mark(row: Row) -> str:
+    """The reason with the mark behind it: the columns of the sheet are fixed."""
+    marks = {"8 h": "out over 8 h", "4 h": "out over 4 h in 24 h"}
+    return f"{row['reason']}; {marks[row['mark']]}" if row["mark"] in marks else str(row["reason"])
 
 
 def write_assets(folder: Path) -> list[Path]:

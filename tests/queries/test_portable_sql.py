@@ -77,7 +77,7 @@ _OF_A_RUN = {
     "kept_received_slots", "all_test_odds", "asked", "asked_keys", "page_events", "page_signals", "proof_limits",
     "rejects", "seen_sources", "source_names", "station", "signals", "codes", "calendar", "accounts", "zones",
     "life", "heard", "told_of", "ranks_as", "kept_ranks_as", "requirements", "paths", "account_line_facts",
-    "visible_requirements", "excuses", "day_classes", "order_breaks", "unordered", "clock_offsets",
+    "visible_requirements", "excuses", "check_in_gaps", "day_classes", "order_breaks", "unordered", "clock_offsets",
     "all_fact_minute", "all_fact_receiver", "fact_test", "heard_as", "all_heard_as", "all_visits",
 }  # fmt: skip
 TABLES: dict[str, set[str]] = {

@@ -78,6 +78,9 @@ def test_unprotected_csv_has_exactly_its_columns(folder: Path) -> None:
     assert ", ".join(found[0]) == told
     assert found[0]["account"] == "1001" and found[0]["told_owner_at"] == ""
     assert found[1]["site"] == "'-2+3"
+    # The marks of cautions C09 and C10; told_* stay empty for the desk.
+    assert found[0]["reason"] == "silent, no incident explains it; out over 8 h"
+    assert found[1]["reason"] == "inside the outage of receiver 2; out over 4 h in 24 h"
 
 
 def test_leading_zeros_and_formulas_survive_a_csv_reader(folder: Path) -> None:
