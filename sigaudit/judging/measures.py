@@ -172,14 +172,15 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
 def population(desk: Desk) -> None:
     """Odds that a path is broken, from all paths' misses of four weeks: the table ``all_test_odds``.
 
-    Two-component beta-binomial mixture and the exact binomial tail with Benjamini-Hochberg
-    (judging/stats, judging/mixtures name their sources).
+    Each path weighed against its peers (judging/odds); the methods and their sources stand in judging/stats
+    and judging/mixtures.
     """
-    found = desk.run(
-        "select account_key, path, what, k_four_weeks as k, n_four_weeks + k_four_weeks as n from kept_test_measures"
-        " where n_ever > 0 order by account_key, path, what"
-    )
-    desk.put("all_test_odds", odds.with_odds(found))
+    desk.view("paths", "select * from all_paths")
+    for name in ("test_measures", "path_lines", "ranks_as"):
+        desk.view(name, f"select * from kept_{name}")
+    desk.make_query("measures/80_misses")
+    desk.put("all_test_odds", odds.with_odds(desk.run("select * from misses order by account_key, path, what")))
+    desk.drop(("misses", "test_measures", "path_lines", "ranks_as"))
 
 
 def compare(desk: Desk) -> None:

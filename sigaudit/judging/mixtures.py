@@ -20,6 +20,8 @@ from scipy import optimize, special
 Floats = NDArray[np.float64]
 
 LEAST_ACCOUNTS = 200  # below this a peer group is too small to be fitted: take the group above it
+# Five numbers are sought: a method without linear algebra of its own threads is fifty times as fast here.
+METHOD = "SLSQP"
 _BETA_RANGE = (np.log(1e-3), np.log(1e5))
 # One kind of account never has rates piled up at all missed: that pile is the other kind.
 _SOUND_BETA_RANGE = (0.0, np.log(1e5))
@@ -66,8 +68,10 @@ def shrink(k: ArrayLike, n: ArrayLike, prior: Beta) -> Floats:
     return (prior.alpha + hits) / (prior.alpha + prior.beta + tries)
 
 
-def fit_two(k: ArrayLike, n: ArrayLike) -> Mixture | None:
+def fit_two(k: ArrayLike, n: ArrayLike, near: Mixture | None = None) -> Mixture | None:
     """Sound and broken accounts told apart, or None where the data do not show two kinds.
+
+    near: where the search begins, such as the mixture of a wider crowd; without it, at several places.
 
     ``k`` missed of ``n`` due, one pair per account. None with fewer than 200 accounts that had a test due,
     and where two kinds explain the counts no better than one by the Bayesian information criterion
@@ -78,19 +82,20 @@ def fit_two(k: ArrayLike, n: ArrayLike) -> Mixture | None:
     if accounts < LEAST_ACCOUNTS:
         return None
 
-    def cost(point: Floats) -> float:
-        return -float(kinds.weight @ _log_mixture(kinds.k, kinds.n, _mixture(point)))
+    def cost(point: Floats) -> tuple[float, Floats]:
+        return _cost_and_slope(kinds, point)
 
     best = min(
         (
             optimize.minimize(
                 cost,
-                _start(sound, broken),
-                method="L-BFGS-B",
+                start,
+                jac=True,
+                method=METHOD,
                 bounds=[(-12.0, 0.0), _BETA_RANGE, _SOUND_BETA_RANGE, (-7.0, 7.0), (-12.0, 0.0)],
-                options={"ftol": 1e-11, "maxiter": 500},
+                options={"ftol": 1e-10, "maxiter": 500},
             )
-            for sound, broken in _STARTS
+            for start in ([_point(near)] if near else [_start(*means) for means in _STARTS])
         ),
         key=lambda found: float(found.fun),
     )
@@ -112,11 +117,38 @@ def p_broken(k: ArrayLike, n: ArrayLike, mixture: Mixture) -> Floats:
     return np.asarray(special.expit(special.logit(mixture.share) + broken - sound), dtype=np.float64)
 
 
-def broken_rate_low(k: ArrayLike, n: ArrayLike, mixture: Mixture, tail: float = 0.05) -> Floats:
-    """Miss rate that the account exceeds with probability 1 - ``tail`` if it is broken: breaks ties."""
+def rate_limits(k: ArrayLike, n: ArrayLike, prior: Beta, conf: float = 0.95) -> tuple[Floats, Floats]:
+    """Equal-tailed limits of the miss rate of one kind of account, its own ``k`` of ``n`` and ``prior`` together.
+
+    0 below where nothing was missed, 1 above where everything was. With the prior (1/2, 1/2) this is the
+    interval of Jeffreys as in Brown L.D., Cai T.T. & DasGupta A. (2001) Statistical Science 16:101-133.
+    """
     hits, tries = _pairs(k, n)
-    low = special.betaincinv(mixture.broken.alpha + hits, mixture.broken.beta + tries - hits, tail)
-    return np.asarray(low, dtype=np.float64)
+    tails = ((1 - conf) / 2, (1 + conf) / 2)
+    low, high = (special.betaincinv(prior.alpha + hits, prior.beta + tries - hits, tail) for tail in tails)
+    return np.where(hits > 0, low, 0.0), np.where(hits < tries, high, 1.0)
+
+
+def expected_rate(k: ArrayLike, n: ArrayLike, mixture: Mixture, conf: float = 0.95) -> tuple[Floats, Floats, Floats]:
+    """Miss rate to be expected of an account with ``k`` of ``n``, and its equal-tailed limits.
+
+    The posterior is of two betas, weighed by ``p_broken``; its limits are found by halving, to 1e-6.
+    """
+    hits, tries = _pairs(k, n)
+    broken = p_broken(hits, tries, mixture)
+    kinds = ((mixture.sound, 1 - broken), (mixture.broken, broken))
+    rate = np.asarray(sum(weight * shrink(hits, tries, kind) for kind, weight in kinds))
+    limits = []
+    for tail in ((1 - conf) / 2, (1 + conf) / 2):
+        low, high = np.zeros(hits.shape), np.ones(hits.shape)
+        for _ in range(20):
+            middle = (low + high) / 2
+            below = sum(
+                weight * special.betainc(kind.alpha + hits, kind.beta + tries - hits, middle) for kind, weight in kinds
+            )
+            low, high = np.where(below < tail, middle, low), np.where(below < tail, high, middle)
+        limits.append((low + high) / 2)
+    return rate, limits[0], limits[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,18 +166,20 @@ def _fit_one(kinds: _Kinds, beta_range: tuple[float, float]) -> Beta:
         raise ValueError("not one test was due")
     mean = (total[0] + 0.5) / (total[1] + 1)
 
-    def cost(point: Floats) -> float:
-        a, b = np.exp(point)
-        return -float(kinds.weight @ _log_betabinom(kinds.k, kinds.n, a, b))
+    def cost(point: Floats) -> tuple[float, Floats]:
+        a, b = (float(v) for v in np.exp(point))
+        by_alpha, by_beta = _slopes(kinds, Beta(a, b), kinds.weight)
+        return -float(kinds.weight @ _log_betabinom(kinds.k, kinds.n, a, b)), -np.array([by_alpha * a, by_beta * b])
 
     best = min(
         (
             optimize.minimize(
                 cost,
                 np.log([mean * precision, (1 - mean) * precision]),
-                method="L-BFGS-B",
+                jac=True,
+                method=METHOD,
                 bounds=[_BETA_RANGE, beta_range],
-                options={"ftol": 1e-13, "gtol": 1e-9},
+                options={"ftol": 1e-13, "maxiter": 500},
             )
             for precision in (2.0, 50.0)
         ),
@@ -174,10 +208,37 @@ def _log_betabinom(k: Floats, n: Floats, a: float, b: float) -> Floats:
     return np.asarray(ways + special.betaln(k + a, n - k + b) - special.betaln(a, b))
 
 
-def _log_mixture(k: Floats, n: Floats, mixture: Mixture) -> Floats:
-    sound = np.log1p(-mixture.share) + _log_betabinom(k, n, mixture.sound.alpha, mixture.sound.beta)
-    broken = np.log(mixture.share) + _log_betabinom(k, n, mixture.broken.alpha, mixture.broken.beta)
-    return np.asarray(np.logaddexp(sound, broken), dtype=np.float64)
+def _cost_and_slope(kinds: _Kinds, point: Floats) -> tuple[float, Floats]:
+    """Minus the log likelihood of a point of the search, and its derivative (digamma of the four shapes)."""
+    mixture = _mixture(point)
+    logs = np.stack(
+        [
+            np.log1p(-mixture.share) + _log_betabinom(kinds.k, kinds.n, mixture.sound.alpha, mixture.sound.beta),
+            np.log(mixture.share) + _log_betabinom(kinds.k, kinds.n, mixture.broken.alpha, mixture.broken.beta),
+        ]
+    )
+    both = np.logaddexp(*logs)
+    sound, broken = (kinds.weight * np.exp(of - both) for of in logs)  # accounts of either kind, as expected
+    by_alpha, by_beta = _slopes(kinds, mixture.sound, sound)
+    more_alpha, more_beta = _slopes(kinds, mixture.broken, broken)
+    slope = np.array(
+        [
+            broken.sum() * (1 - mixture.share) - sound.sum() * mixture.share,
+            (by_alpha + more_alpha) * mixture.sound.alpha,
+            by_beta * mixture.sound.beta + more_beta * mixture.broken.beta,
+            more_alpha * (mixture.broken.alpha - mixture.sound.alpha),
+            more_beta * mixture.broken.beta,
+        ]
+    )
+    return -float(kinds.weight @ both), -slope
+
+
+def _slopes(kinds: _Kinds, beta: Beta, weight: Floats) -> tuple[float, float]:
+    """Derivative of the weighted log likelihood by alpha and by beta."""
+    whole = special.psi(kinds.n + beta.alpha + beta.beta) - special.psi(beta.alpha + beta.beta)
+    hits = special.psi(kinds.k + beta.alpha) - special.psi(beta.alpha)
+    rest = special.psi(kinds.n - kinds.k + beta.beta) - special.psi(beta.beta)
+    return float(weight @ (hits - whole)), float(weight @ (rest - whole))
 
 
 def _mixture(point: Floats) -> Mixture:
@@ -188,6 +249,14 @@ def _mixture(point: Floats) -> Mixture:
         sound=Beta(alpha, beta),
         broken=Beta(alpha + float(np.exp(point[3])), beta * float(np.exp(point[4]))),
     )
+
+
+def _point(mixture: Mixture) -> Floats:
+    """The point of the search that stands for a mixture, a little inside its bounds."""
+    more = max(mixture.broken.alpha - mixture.sound.alpha, 1e-2)
+    less = min(mixture.broken.beta / mixture.sound.beta, 0.95)
+    logs = np.log([mixture.sound.alpha, mixture.sound.beta, more, less])
+    return np.array([special.logit(mixture.share), *logs])
 
 
 def _start(sound: float, broken: float) -> Floats:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats as scipy_stats
 
-from sigaudit.judging.mixtures import Beta, Mixture, broken_rate_low, fit_one, fit_two, p_broken, shrink
+from sigaudit.judging.mixtures import Beta, Mixture, expected_rate, fit_one, fit_two, p_broken, rate_limits, shrink
 
 
 def crowd(seed: int, accounts: int, share: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -99,9 +99,17 @@ def test_posterior_agrees_with_scipy(k: int, more: int) -> None:
     sound = (1 - MADE.share) * scipy_stats.betabinom.pmf(k, n, MADE.sound.alpha, MADE.sound.beta)
     broken = MADE.share * scipy_stats.betabinom.pmf(k, n, MADE.broken.alpha, MADE.broken.beta)
     assert float(p_broken(k, n, MADE)) == pytest.approx(broken / (broken + sound), rel=1e-6)
-    low = float(broken_rate_low(k, n, MADE))
-    assert low == pytest.approx(scipy_stats.beta.ppf(0.05, MADE.broken.alpha + k, MADE.broken.beta + n - k))
     prior = MADE.sound
+    low, high = rate_limits(k, n, prior, 0.9)
+    of_scipy = scipy_stats.beta.ppf([0.05, 0.95], prior.alpha + k, prior.beta + n - k)
+    assert [low, high] == pytest.approx([of_scipy[0] if k else 0.0, of_scipy[1] if more else 1.0])
+    rate, below, above = expected_rate(k, n, MADE)
+    p = float(p_broken(k, n, MADE))
+    of_both = [scipy_stats.beta(kind.alpha + k, kind.beta + n - k) for kind in (MADE.sound, MADE.broken)]
+    assert rate == pytest.approx((1 - p) * of_both[0].mean() + p * of_both[1].mean())
+    for limit, tail in ((below, 0.025), (above, 0.975)):
+        assert (1 - p) * of_both[0].cdf(limit - 2e-6) + p * of_both[1].cdf(limit - 2e-6) <= tail
+        assert (1 - p) * of_both[0].cdf(limit + 2e-6) + p * of_both[1].cdf(limit + 2e-6) >= tail
     assert float(shrink(k, n, prior)) == pytest.approx(scipy_stats.beta.mean(prior.alpha + k, prior.beta + n - k))
 
 
