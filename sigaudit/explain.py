@@ -47,6 +47,7 @@ def as_dict(
     card: Card,
     evidence: Sequence[Mapping[str, Any]],
     incidents: Sequence[Mapping[str, Any]],
+    weighed: Sequence[Mapping[str, Any]],
 ) -> dict[str, Any]:
     """An explained finding as plain data."""
     return {
@@ -54,14 +55,15 @@ def as_dict(
         "card": card_dict(card),
         "evidence": [dict(entry) for entry in evidence],
         "incidents": [dict(incident) for incident in incidents],
+        "weighed": [dict(entry) for entry in weighed],
     }
 
 
 def lines(
     finding: Mapping[str, Any], card: Card, evidence: Sequence[Mapping[str, Any]],
-    incidents: Sequence[Mapping[str, Any]], zone: ZoneInfo,
+    incidents: Sequence[Mapping[str, Any]], weighed: Sequence[Mapping[str, Any]], zone: ZoneInfo,
 ) -> Iterator[str]:  # fmt: skip
-    """An explained finding as lines of text: what, against what, where, excuses, log lines, what next."""
+    """An explained finding as lines of text: what, against what, weighed how, excuses, log lines, what next."""
     f = finding
     yield f"{f['finding_id']}  {f['account']} {f['site']}  {f['check']} {f['subject']}".rstrip()
     yield f"{f['severity']}, {f['confidence']}; {f['status']}, {f['weeks_on_list']} week(s) on the list"
@@ -70,6 +72,7 @@ def lines(
     yield f"measured  {_number(f['measured'])} {f['unit']}"
     origin = f"{f['limit_source']} ({f['limit_standing']}, {f['limit_where']})"
     yield f"limit     {_number(f['limit'])} {f['unit']}: {origin}"
+    yield from (f"weighed  {said['words']}" for said in weighed)
     yield f"no proof  {f['not_proof']}"
     for look_alike in card.look_alikes:
         yield f"rival     {look_alike}"

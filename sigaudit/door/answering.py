@@ -97,11 +97,12 @@ def why(
     found = judging.explain(store, settings, finding)
     steps = reckoned(store, settings, found.run, found.finding["account_key"])
     if json:
-        told = explain.as_dict(found.finding, found.card, found.evidence, found.incidents)
+        told = explain.as_dict(found.finding, found.card, found.evidence, found.incidents, found.weighed)
         told["reckoning"] = reckoning.as_dict(steps) if steps else None
         console.document("why", {**told, "decision": found.decision})
         return
-    for line in explain.lines(found.finding, found.card, found.evidence, found.incidents, settings.zone):
+    behind = found.evidence, found.incidents, found.weighed
+    for line in explain.lines(found.finding, found.card, *behind, settings.zone):
         console.out(line)
     if found.decision:
         console.out(found.decision)

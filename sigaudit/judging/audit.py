@@ -159,6 +159,7 @@ def _tables(
         "incident_members": judged.incidents.members,
         "unprotected": unprotected,
         "first_misses": single,
+        "weighed": findings.weighed(judged.weighed, found),
         "figures": tables.figures(desk, judged, found, len(unprotected), len(incidents), single),
         "resolved": findings.resolved(judged.rows, earlier[0].table("findings") if earlier else None, now),
         **caused,

@@ -128,10 +128,14 @@ def _chance(top: Floats, first: Ints, row_n: Ints, total: Floats, able: NDArray[
         seen = np.maximum(total[:, None] - left[None, :], 0.0)
         possible = (held > 0) & (seen <= (total[:, None] if counts else held))
         step = _ratio(
-            np.where(possible, seen, 0.0), np.maximum(held, 1.0), total[:, None], row_n[:, None] * 1.0, counts=counts
+            np.where(possible, seen, 0.0),
+            np.maximum(held, 1.0),
+            total[:, None],
+            row_n[:, None].astype(np.float64),
+            counts=counts,
         )
         quiet = np.where(possible & (step >= top[:, None] - 1e-9), 0.0, quiet)
-    return np.clip(1 - quiet.sum(axis=1), 0.0, 1.0)
+    return np.asarray(np.clip(1 - quiet.sum(axis=1), 0.0, 1.0), dtype=np.float64)
 
 
 def _thinned(most: int, share: float) -> Floats:

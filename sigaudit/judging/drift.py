@@ -9,12 +9,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import special
 
 from sigaudit.judging import rhythm
 from sigaudit.judging.rhythm import DAY
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+MOST_FOR_LIMITS = 300  # tests whose every pair is looked at
 
 COLUMNS = [*rhythm.KEYS, "n", "period_s", "drift_s_per_day", "spread_s", "largest_step_s", "first_utc", "last_utc"]
 
@@ -62,6 +65,23 @@ def drift(tests: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     edges = np.rint(seconds * 1e6).astype(np.int64).astype("datetime64[us]")
     told["first_utc"], told["last_utc"] = edges[first], edges[first + n - 1]
     return told[n >= 4].reset_index(drop=True)[COLUMNS]
+
+
+def slope_limits(x: Floats, y: Floats, conf: float = 0.95) -> tuple[float, float, float]:
+    """Slope of ``y`` over ``x`` (rising) and its limits, from all pairs: for one train of a few hundred points.
+
+    Source: Sen P.K. (1968) JASA 63:1379-1389; the limits from the variance of Kendall's tau without ties in x.
+    """
+    first, second = np.triu_indices(len(x), 1)
+    apart = x[second] > x[first]
+    slopes = np.sort((y[second] - y[first])[apart] / (x[second] - x[first])[apart])
+    n, pairs = len(x), len(slopes)
+    _, ties = np.unique(y, return_counts=True)
+    variance = (n * (n - 1) * (2 * n + 5) - float((ties * (ties - 1) * (2 * ties + 5)).sum())) / 18
+    reach = float(special.ndtri((1 + conf) / 2)) * np.sqrt(variance)
+    low = max(int(np.rint((pairs - reach) / 2)) - 1, 0)
+    high = min(int(np.rint((pairs + reach) / 2)), pairs - 1)
+    return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
 
 
 def _running(values: Floats, first: Ints, group: Ints) -> Floats:

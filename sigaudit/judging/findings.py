@@ -136,6 +136,20 @@ def history(identity: str, earlier: Sequence[set[str]]) -> tuple[str, int]:
     return ("returned", 1) if any(identity in ids for ids in earlier[1:]) else ("new", 1)
 
 
+def weighed(said: pa.Table, found: pa.Table) -> pa.Table:
+    """What was weighed of the findings listed, under their ``finding_id``, in the order in which to tell it."""
+    listed = set(found["finding_id"].to_pylist())
+    rows = [
+        {"finding_id": identity, **{n: row[n] for n in ("measure", "value", "low", "high", "words")}}
+        for row in said.to_pylist()
+        if (identity := finding_id(row["account_key"], row["check_id"], row["subject"])) in listed
+    ]
+    schema = pa.schema(
+        [("finding_id", _TEXT), ("measure", _TEXT), ("value", _REAL), ("low", _REAL), ("high", _REAL), ("words", _TEXT)]
+    )
+    return pa.Table.from_pylist(rows, schema=schema)
+
+
 def resolved(rows: pa.Table, before: pa.Table | None, now: set[str]) -> pa.Table:
     """Findings of the week before that are gone, and not merely unjudged this week."""
     schema = pa.schema([(n, _TEXT) for n in ("finding_id", "account", "site", "check", "title", "last_week")])
@@ -192,6 +206,6 @@ def _limit(row: Mapping[str, Any], limit: Mapping[float, Mapping[str, Any]]) -> 
     if row["unit"] == "h" and row["standing"] in _STANDINGS:
         return (*_STANDINGS[row["standing"]], row["standing"])
     if row["unit"] == "%":
-        return "miss rate of this station's sound paths", "measured", "test_odds"
+        return "miss rate of its sound peers", "measured", "test_odds"
     found = limit.get(row["limit_value"]) or next(iter(limit.values()), {})
     return found.get("source", ""), found.get("standing", ""), found.get("set_where", "")

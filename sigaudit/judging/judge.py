@@ -14,7 +14,7 @@ from datetime import datetime
 import numpy as np
 import pyarrow as pa
 
-from sigaudit.judging import checks, coverage, incidents, limits, measures
+from sigaudit.judging import checks, coverage, incidents, limits, measures, weighing
 from sigaudit.judging.cards import Card
 from sigaudit.judging.clocks import Clocks
 from sigaudit.judging.coverage import Coverage, Line
@@ -34,6 +34,7 @@ class Judged:
     """What one judgement found. The desk's ``kept_*`` tables stay for the reports."""
 
     rows: pa.Table
+    weighed: pa.Table
     coverage: Coverage
     incidents: Incidents
     ranges: list[tuple[str, str]]
@@ -65,7 +66,8 @@ def judge(
     measures.population(desk)
     measures.compare(desk)
     rows = checks.run_all(desk, active, over(progress, account_ranges, "running checks"))
-    return Judged(rows, found, shared, account_ranges)
+    rows, said = weighing.weigh(desk, rows, settings.zone)
+    return Judged(rows, said, found, shared, account_ranges)
 
 
 def station(

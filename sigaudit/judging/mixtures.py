@@ -12,6 +12,7 @@ that sound accounts miss tests.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,7 +22,7 @@ Floats = NDArray[np.float64]
 
 LEAST_ACCOUNTS = 200  # below this a peer group is too small to be fitted: take the group above it
 # Five numbers are sought: a method without linear algebra of its own threads is fifty times as fast here.
-METHOD = "SLSQP"
+METHOD: Final = "SLSQP"
 _BETA_RANGE = (np.log(1e-3), np.log(1e5))
 # One kind of account never has rates piled up at all missed: that pile is the other kind.
 _SOUND_BETA_RANGE = (0.0, np.log(1e5))

@@ -109,6 +109,28 @@ def conditional_test(
     return exact, (exact + binomial_tail(now + 1, now + before, share)) / 2
 
 
+def hypergeometric_tail(x: ArrayLike, marked: ArrayLike, drawn: ArrayLike, whole: ArrayLike) -> Floats:
+    """P(X >= x) that of ``drawn`` out of ``whole``, of which ``marked``, at least x are marked.
+
+    One-sided exact test that two shares are equal, given their sum. Source: Fisher R.A. (1935) J. R. Stat.
+    Soc. 98:39-82.
+    """
+    seen, of, tries, total = _floats(x, marked, drawn, whole)
+    _refuse(bool(np.any(~((of <= total) & (tries <= total)))), "a part is no larger than the whole")
+
+    def tail(x: Floats, of: Floats, tries: Floats, total: Floats) -> Floats:
+        most = np.minimum(of, tries)
+        first = np.maximum(x, np.maximum(0, of + tries - total))
+        j = first[:, None] + np.arange(np.max(most - first, initial=-1.0) + 1.0)[None, :]
+        inside = j <= most[:, None]
+        j = np.asarray(np.where(inside, j, most[:, None]), dtype=np.float64)
+        logs = _log_ways(of[:, None], j) + _log_ways((total - of)[:, None], tries[:, None] - j)
+        logs = logs - _log_ways(total, tries)[:, None]
+        return np.where(x <= np.maximum(0, of + tries - total), 1.0, np.where(inside, np.exp(logs), 0.0).sum(axis=1))
+
+    return _over_distinct(tail, _counts(seen), _counts(of), _counts(tries), total)
+
+
 def benjamini_hochberg(p: ArrayLike) -> Floats:
     """Adjusted p of each of many one-sided tests: flagging all at most q keeps false discoveries at q.
 
@@ -180,6 +202,10 @@ def _over_distinct(function: Callable[..., Floats], *columns: Floats) -> Floats:
     first[code] = np.arange(code.size)
     answer = function(*(column[first] for column in flat))[..., code]
     return answer.reshape((*answer.shape[:-1], *shape))
+
+
+def _log_ways(n: Floats, k: Floats) -> Floats:
+    return np.asarray(special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1))
 
 
 def _floats(*values: ArrayLike) -> list[Floats]:

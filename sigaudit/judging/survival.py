@@ -61,7 +61,7 @@ def kaplan_meier(time: ArrayLike, ended: ArrayLike) -> Curve:
         raise ValueError("a condition lasts a time of zero or more, and ended or not")
     times, where = np.unique(lasted, return_inverse=True)
     leaving = np.bincount(where, minlength=times.size).astype(np.float64)
-    n_ended = np.bincount(where, over, times.size)
+    n_ended = np.bincount(where, over.astype(np.float64), times.size).astype(np.float64)
     at_risk = lasted.size - np.r_[0.0, np.cumsum(leaving)[:-1]] if times.size else times
     return Curve(times, np.cumprod(1 - n_ended / at_risk) if times.size else times, at_risk, n_ended)
 

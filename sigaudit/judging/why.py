@@ -34,6 +34,7 @@ class Explanation:
     run: Run
     evidence: list[dict[str, Any]]
     incidents: list[dict[str, Any]]
+    weighed: list[dict[str, Any]]
     decision: str = ""
 
 
@@ -54,8 +55,8 @@ def explain(store: Store, settings: Settings, finding: str) -> Explanation:
         desk.view("signals", f"select * from ({signals_relation(store)}) where account_key in ({keys})")
         desk.put("asked", asked)
         desk.put("slots", run.table("slots"))
-        mine = literal(row["account_key"])
-        desk.make("due", f"select * from slots where state <> 'received' and account_key = {mine}")
+        account = literal(row["account_key"])
+        desk.make("due", f"select * from slots where state <> 'received' and account_key = {account}")
         evidence = desk.run(query(f"evidence/{card.evidence}")).to_pylist()
         also = _repeats(desk, store, [(e["source_id"], e["line_no"]) for e in evidence if e["source_id"] is not None])
     names = {source.source_id: source.name for source in store.catalog.sources()}
@@ -67,7 +68,9 @@ def explain(store: Store, settings: Settings, finding: str) -> Explanation:
         ]
     span = _incidents(run, row) if row["excused_count"] else []
     mark = set_asides.decided(store, run).marks.get(row["finding_id"])
-    return Explanation(row, card, run, evidence, span, mark.text if mark else "")
+    said = run.table("weighed").to_pylist() if run.has("weighed") else []
+    mine = [entry for entry in said if entry["finding_id"] == row["finding_id"]]
+    return Explanation(row, card, run, evidence, span, mine, mark.text if mark else "")
 
 
 def find(store: Store, finding: str) -> tuple[Run, dict[str, Any]]:

@@ -79,6 +79,7 @@ _OF_A_RUN = {
     "life", "heard", "told_of", "ranks_as", "kept_ranks_as", "requirements", "paths", "account_line_facts",
     "visible_requirements", "excuses", "check_in_gaps", "day_classes", "order_breaks", "unordered", "clock_offsets",
     "all_fact_minute", "all_fact_receiver", "fact_test", "heard_as", "all_heard_as", "all_visits",
+    "told_paths", "told_points", "told_accounts", "told_families",
 }  # fmt: skip
 TABLES: dict[str, set[str]] = {
     "events": {"signals", "codes"},

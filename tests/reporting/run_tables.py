@@ -98,6 +98,7 @@ COLUMNS = {
     "unprotected": "account site system_type since hours reason told_authority_at told_owner_at"
     " receiver_group mark account_key",
     "first_misses": "account_key account site path what k n last_missed_utc",
+    "weighed": "finding_id measure value low high words",
     "resolved": "finding_id account site check title last_week",
     "quality": "topic reason n sample source",
     "evidence": "page_no account_key received_utc received_wall receiver line event_raw qualifier code label"
