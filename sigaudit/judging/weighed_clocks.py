@@ -13,9 +13,9 @@ from sigaudit.judging import rhythm
 from sigaudit.judging.arrivals import NOTABLE_Z, burstiness, longest_run, median_and_mad, robust_z
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.drift import MOST_FOR_LIMITS, slope_limits
-from sigaudit.judging.weighed import Answer, Findings, Said, key, texts
 from sigaudit.judging.stats import conditional_test
 from sigaudit.judging.telling import chance, hours, number
+from sigaudit.judging.weighed import Answer, Findings, Said, key, texts
 from sigaudit.store.shipped import query
 
 CHATTER, FLOOD, DRIFT = "zone_chatter", "signal_flood", "test_time_drifting"

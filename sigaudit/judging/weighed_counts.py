@@ -15,9 +15,9 @@ from sigaudit.judging.counts import Gamma, count_tail, dispersion, fit_gamma, ra
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.findings import moment
 from sigaudit.judging.mixtures import LEAST_ACCOUNTS
-from sigaudit.judging.weighed import CLEAR, Answer, Findings, Said, key
 from sigaudit.judging.stats import benjamini_hochberg, clopper_pearson, conditional_test
 from sigaudit.judging.telling import chance, number
+from sigaudit.judging.weighed import CLEAR, Answer, Findings, Said, key
 from sigaudit.store.shipped import query
 
 CHECKS = {"line_cut_flapping": "line_cuts", "supervision_flapping": "path_losses"}

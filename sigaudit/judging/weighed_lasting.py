@@ -10,9 +10,9 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from sigaudit.judging.desk import Desk
-from sigaudit.judging.weighed import Answer, Findings, Said, key, texts
 from sigaudit.judging.survival import Curve, kaplan_meier, log_rank
 from sigaudit.judging.telling import chance, hours, share
+from sigaudit.judging.weighed import Answer, Findings, Said, key, texts
 from sigaudit.store.shipped import query
 
 CHECKS = (

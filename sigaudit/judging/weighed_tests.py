@@ -12,9 +12,9 @@ import pandas as pd
 from sigaudit.judging.change_points import Changes, changes
 from sigaudit.judging.desk import Desk
 from sigaudit.judging.findings import moment
-from sigaudit.judging.weighed import CLEAR, Answer, Findings, Said, key, texts
 from sigaudit.judging.stats import hypergeometric_tail
 from sigaudit.judging.telling import chance, share
+from sigaudit.judging.weighed import CLEAR, Answer, Findings, Said, key, texts
 from sigaudit.store.shipped import query
 
 CHECK = "tests_missed_often"
