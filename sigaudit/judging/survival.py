@@ -38,7 +38,7 @@ class Curve:
         """Of ``open_share``; 0 where all have ended. Source: Greenwood M. (1926)."""
         with np.errstate(invalid="ignore", divide="ignore"):
             terms = self.ended / (self.at_risk * (self.at_risk - self.ended))
-        return np.where(self.open_share > 0, self.open_share * np.sqrt(np.cumsum(terms)), 0.0)
+            return np.where(self.open_share > 0, self.open_share * np.sqrt(np.cumsum(terms)), 0.0)
 
     def limits_after(self, time: float, conf: float = 0.95) -> tuple[float, float]:
         """Limits of ``after(time)`` by the log-log transform, which stay between 0 and 1."""
