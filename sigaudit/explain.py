@@ -72,7 +72,7 @@ def lines(
     yield f"measured  {_number(f['measured'])} {f['unit']}"
     origin = f"{f['limit_source']} ({f['limit_standing']}, {f['limit_where']})"
     yield f"limit     {_number(f['limit'])} {f['unit']}: {origin}"
-    yield from (f"weighed  {said['words']}" for said in weighed)
+    yield from (f"weighed   {said['words']}" for said in weighed)
     yield f"no proof  {f['not_proof']}"
     for look_alike in card.look_alikes:
         yield f"rival     {look_alike}"
