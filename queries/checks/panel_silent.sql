@@ -6,8 +6,9 @@
 -- returns: the row contract of a check; measured and limit [h]
 -- Fires where a signal of the panel was due: a panel test the roster asks for,
 -- a test clock the panel used to keep, a contact that closed without its
--- message, openings it used to send. Else a long quiet is "not proven since"
--- and a note. What may be the panel's (origin unknown) counts as the panel's.
+-- message, openings it used to send, if nothing else of it comes either. Else a
+-- long quiet is "not proven since" and a note. What may be the panel's (origin
+-- unknown) counts as the panel's.
 -- P(0 days with openings in L | d days in T) = (T / (T + L)) ^ (d + 1/2).
 with
 asked as (
@@ -97,6 +98,7 @@ weighed as (
         coalesce(
             open_days > 0
             and shut_s > opening_s
+            and open_s > opening_s
             and power(open_life_s / (open_life_s + shut_s), open_days + 0.5)
             <= chance, false
         ) as lost_openings,

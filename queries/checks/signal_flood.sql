@@ -5,8 +5,10 @@
 -- returns: the row contract of a check; measured and limit [signals in a row,
 --          none half an hour after the one before]; k such runs of n
 -- A run counts only if it is as fast on average as the limit says. Runs that
--- begin on test or in what looks like an inspection are a technician's. Numbers
--- that are not on the roster are looked at too: they block lines as well.
+-- begin on test or in what looks like an inspection are a technician's; so are
+-- those to which one signal in the half hour before was joined, where five or
+-- more points took turns, none of them often. Numbers that are not on the
+-- roster are looked at too: they block lines as well.
 with
 judged as (
     select
@@ -39,7 +41,10 @@ judged as (
         ) as y
             on
                 x.account_key = y.account_key
-                and x.first_utc >= y.from_utc
+                and epoch(x.first_utc) >= epoch(y.from_utc) - case
+                    when x.n_points >= 5 and x.n <= 4 * x.n_points then 1800
+                    else 0
+                end
                 and (y.until_utc is null or x.first_utc <= y.until_utc)
         group by x.account_key, x.first_utc
     ) as t

@@ -7,10 +7,13 @@
 --          check-ins are in the log, else [h] lost between loss and restore
 -- A silence counts by its part in the window. A loss without a restore is known
 -- to last until its last reminder where the path spoke afterwards, and until
--- the log lacks hours in which the restore may lie. Losses that overlap (told
--- by the network and by the panel) are one time. A check-in late by less than a
--- quarter of its interval is no miss, so the log's times must be that fine. A
--- loss that began in an outage many accounts share counts from its end.
+-- the log lacks hours in which the restore may lie, by this path or by the one
+-- that told of it. A test that came by the path before its restore had ended
+-- the loss unseen, and a word after that test is a loss of its own. Losses that
+-- overlap (told by the network and by the panel) are one time. A check-in late
+-- by less than a quarter of its interval is no miss, so the log's times must be
+-- that fine. A loss that began in an outage many accounts share, or while the
+-- path's own line was not heard, counts from its end.
 with
 supervised as (
     select
@@ -70,9 +73,14 @@ told as (
         l.path,
         l.started_utc,
         l.restored_utc,
+        l.spoke_utc,
+        min(e.path) as told_path,
         max(e.last_event_utc) as last_word_utc,
         max(s.last_utc) as shown_utc,
-        max(g.until_utc) as struck_until_utc
+        max(greatest(
+            coalesce(g.until_utc, x.until_utc),
+            coalesce(x.until_utc, g.until_utc)
+        )) as struck_until_utc
     from losses as l
     inner join episodes as e
         on
@@ -88,7 +96,15 @@ told as (
             and e.partition = g.partition
             and e.zone = g.zone
             and e.started_utc = g.started_utc
-    group by l.account_key, l.path, l.started_utc, l.restored_utc
+    left join excuses as x
+        on
+            l.account_key = x.account_key
+            and l.path = x.path
+            and x.why <> 'on_test'
+            and l.started_utc >= x.from_utc
+            and l.started_utc < x.until_utc
+    group by
+        l.account_key, l.path, l.started_utc, l.restored_utc, l.spoke_utc
 ),
 lacking as (
     select
@@ -98,7 +114,9 @@ lacking as (
         min(greatest(x.from_utc, t.last_word_utc)) as from_utc
     from told as t
     inner join excuses as x
-        on t.account_key = x.account_key and t.path = x.path
+        on
+            t.account_key = x.account_key
+            and (t.path = x.path or t.told_path = x.path)
     where
         t.restored_utc is null
         and x.why <> 'on_test'
@@ -121,6 +139,9 @@ known as (
         least(
             cast($until as timestamp),
             case
+                when t.spoke_utc <= t.last_word_utc
+                    and t.restored_utc is not null then t.started_utc
+                when t.spoke_utc < t.restored_utc then t.last_word_utc
                 when t.restored_utc is not null then t.restored_utc
                 when t.shown_utc > t.last_word_utc then t.last_word_utc
                 else coalesce(k.from_utc, $as_of)
@@ -129,6 +150,7 @@ known as (
         case
             when t.restored_utc is null and t.shown_utc > t.last_word_utc
                 then 1
+            when t.spoke_utc < t.restored_utc then 1
             else 0
         end as n_ended_unseen,
         case when k.from_utc is null then 0 else 1 end as n_lacking
@@ -138,6 +160,19 @@ known as (
             t.account_key = k.account_key
             and t.path = k.path
             and t.started_utc = k.started_utc
+    union all
+    select
+        account_key,
+        path,
+        last_word_utc as started_utc,
+        last_word_utc,
+        greatest(last_word_utc, cast($from as timestamp)) as from_utc,
+        0 as n_shared,
+        least(restored_utc, cast($until as timestamp)) as until_utc,
+        0 as n_ended_unseen,
+        0 as n_lacking
+    from told
+    where spoke_utc <= last_word_utc and restored_utc is not null
 ),
 stepped as (
     select

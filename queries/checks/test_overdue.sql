@@ -8,6 +8,8 @@
 -- test that kept its clock time although other signals came, and then stops,
 -- has stopped: after several misses in a row it is overdue all the same. When
 -- clocks went back since, a panel that keeps wall time has that hour more.
+-- aggravated from the second in a row on: one miss is ordinary noise, which a
+-- life-safety account shows nevertheless.
 with
 timed as (
     select
@@ -106,6 +108,7 @@ select
     end as grade,
     open_misses as k,
     open_misses + open_excused as n,
+    case when n_lost >= 2 or has_stopped then 1 else 0 end as aggravated,
     case when source = 'inferred' then 1 else 0 end as inferred,
     case when n_doubt > 0 then 1 else 0 end as doubtful,
     standing

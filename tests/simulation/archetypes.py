@@ -62,6 +62,7 @@ TRANSMITTERS = {
     "fire_waterflow": "dialer",
     "burglary_partitions": "dialer",
     "burglary_users": "internet communicator T",
+    "fire_one_way_radio": "radio transmitter O",  # not in the demo
 }
 OWN_POINT = "910"  # the point number under which a capturing transmitter speaks of itself
 # Archetypes whose panel dials into a transmitter that puts the account number in its place.
@@ -151,6 +152,8 @@ def _ways(archetype: str, system: str, dice: Dice) -> tuple[list[Path], list[Tes
             ways[0].supervision_interval = "6h"
             ways.append(_path("phone", dice, "backup"))
         return ways, [TestTimer(("radio",), DAY)], "24h"
+    if archetype == "fire_one_way_radio":  # hears no answer: a test a day, each sent several times by the radio itself
+        return [_path("one_way_radio", dice, test="24h")], [TestTimer(("one_way_radio",), DAY)], ""
     if archetype == "fire_phone_cell":
         ways = [_path("phone", dice, test="6h"), _path("cellular", dice, "backup", test="24h")]
         return ways, [TestTimer(("phone",), 6 * HOUR), TestTimer(("cellular",), DAY, "communicator")], ""

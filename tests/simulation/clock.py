@@ -1,11 +1,15 @@
 """The station's calendar: six whole ISO weeks around the autumn clock change of 2026-11-01.
 
-Instants are whole seconds since 1970 in UTC; wall times are local to America/New_York.
+Other scenarios borrow it with other days (``calendar``). Instants are whole seconds since 1970 in UTC; wall times
+are local to America/New_York.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 ZONE_NAME = "America/New_York"
@@ -51,4 +55,27 @@ def week_label(moment: int) -> str:
     return f"{year}-W{week:02d}"
 
 
+@lru_cache(maxsize=16384)
+def _hour(hour: int, pattern: str) -> str:
+    return f"{wall(hour * HOUR):{pattern}}"
+
+
+def stamp(moment: int, pattern: str = "%Y-%m-%dT%H") -> str:
+    """The wall time of an instant as an export writes it; ``pattern`` ends with the hour (offsets are whole hours)."""
+    return f"{_hour(moment // HOUR, pattern)}:{moment % HOUR // 60:02d}:{moment % 60:02d}"
+
+
 START, END = monday(0), monday(WEEKS)
+
+
+@contextmanager
+def calendar(first_day: date, weeks: int) -> Iterator[None]:
+    """Within it the scenario has ``weeks`` weeks from ``first_day``, a Monday."""
+    names = ("FIRST_DAY", "WEEKS", "START", "END")
+    before = {name: globals()[name] for name in names}
+    globals().update(FIRST_DAY=first_day, WEEKS=weeks)
+    globals().update(START=monday(0), END=monday(weeks))
+    try:
+        yield
+    finally:
+        globals().update(before)

@@ -3,24 +3,37 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import TypeVar
 
 import numpy as np
 
 SEED = 20261012
 T = TypeVar("T")
+_base = [SEED]
+
+
+@contextmanager
+def seeded(*seed: int) -> Iterator[None]:
+    """Within it all chance comes from ``seed`` instead of the demo's."""
+    before = list(_base)
+    _base[:] = seed
+    try:
+        yield
+    finally:
+        _base[:] = before
 
 
 class Dice:
-    """Draws from a PCG64 stream keyed by (SEED, key...).
+    """Draws from a PCG64 stream keyed by (SEED or what ``seeded`` says, key...).
 
     Only uniform numbers are taken from numpy: its other distributions may change between versions,
     and the demo must come out the same on every machine.
     """
 
     def __init__(self, *key: int) -> None:
-        self._stream = np.random.Generator(np.random.PCG64(np.random.SeedSequence([SEED, *key])))
+        self._stream = np.random.Generator(np.random.PCG64(np.random.SeedSequence([*_base, *key])))
 
     def uniform(self) -> float:
         """A number in [0, 1)."""

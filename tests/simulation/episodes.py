@@ -10,7 +10,7 @@ from tests.simulation.dice import Dice
 from tests.simulation.site import Signal, Site, Zone
 from tests.simulation.station import ALARM_CODES, CONTACT_ZONES
 
-LOSS_CODES = {"phone": "351", "radio": "356", "internet": "350", "cellular": "350"}
+LOSS_CODES = {"phone": "351", "radio": "356", "internet": "350", "cellular": "350", "one_way_radio": "353"}
 
 
 def _until(longest: float) -> int:
@@ -60,8 +60,8 @@ def episodes(site: Site, dice: Dice) -> list[Signal]:
     for start in dice.times(clock.START, _until(4 * HOUR), 0.08 if fire else 0.03):
         found += trouble(site, pairs, dice, start)
     for path in site.paths:
-        if path.kind == "phone" and len(site.paths) == 1:
-            continue  # a lone telephone line cannot report its own loss
+        if path.kind in ("phone", "one_way_radio") and len(site.paths) == 1:
+            continue  # a lone way that nobody polls cannot report its own loss
         code = "352" if path.path == "phone2" else LOSS_CODES[path.kind]
         via = next((p.path for p in site.paths if p is not path), path.path)
         origin = "network" if path.kind == "radio" else "communicator"

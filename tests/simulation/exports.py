@@ -34,9 +34,9 @@ class LineCount:
     skipped: int
 
 
-def with_resends(signals: list[Signal]) -> list[Signal]:
+def with_resends(signals: list[Signal], *key: int) -> list[Signal]:
     """Some messages come twice within seconds, because the panel did not hear that it was understood."""
-    dice = Dice(9)
+    dice = Dice(9, *key)
     extra = [
         replace(s, at=s.at + dice.whole(4, 12))  # before the shortest restore
         for s in signals
@@ -51,7 +51,7 @@ def in_order(signals: list[Signal]) -> list[Signal]:
 
 
 def _stamp(s: Signal) -> str:
-    return f"{clock.wall(s.at):%Y-%m-%dT%H:%M:%S}"
+    return clock.stamp(s.at)
 
 
 def _plain(s: Signal) -> str:
@@ -68,7 +68,7 @@ def _long(s: Signal) -> str:
 
 def _own(s: Signal) -> str:
     """Receiver 3: qualifier and code apart, numbers without leading zeros, month first."""
-    fields = [f"{clock.wall(s.at):%m/%d/%Y %H:%M:%S}", s.receiver, s.line, s.account, QUALIFIER[s.event[0]]]
+    fields = [clock.stamp(s.at, "%m/%d/%Y %H"), s.receiver, s.line, s.account, QUALIFIER[s.event[0]]]
     return ";".join([*fields, s.event[1:], str(int(s.partition)), str(int(s.zone)), s.form])
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tests.simulation import clock
@@ -35,24 +36,26 @@ OUTAGES = [
 ]
 
 
-def own_signals() -> list[Signal]:
-    """The receivers speaking of themselves: a self-test every night, and the story of the outage."""
+def own_signals(outages: Sequence[Outage] = OUTAGES) -> list[Signal]:
+    """The receivers speaking of themselves: a self-test every night, and the story of each outage of a receiver."""
     found: list[Signal] = []
     for receiver, account in OWN_ACCOUNT.items():
         for day in clock.days():
             moment = clock.local_day(day, 4 * HOUR + 60 * int(receiver))
             found.append(Signal(moment, receiver, OWN_LINE, account, "E602", origin="receiver"))
-    down = next(o for o in OUTAGES if o.kind == "receiver_outage")
-    own = OWN_ACCOUNT[down.receiver]
-    story = [
-        (down.begin - 14 * MINUTE, "E301"),
-        (down.begin - 3 * MINUTE, "E302"),
-        (down.begin - 4, "E308"),
-        (down.end, "R308"),
-        (down.end + 1, "R302"),
-        (down.end + 2, "R301"),
-    ]
-    found += [Signal(moment, down.receiver, OWN_LINE, own, event, origin="receiver") for moment, event in story]
+    for down in outages:
+        if down.kind != "receiver_outage":
+            continue
+        story = [
+            (down.begin - 14 * MINUTE, "E301"),
+            (down.begin - 3 * MINUTE, "E302"),
+            (down.begin - 4, "E308"),
+            (down.end, "R308"),
+            (down.end + 1, "R302"),
+            (down.end + 2, "R301"),
+        ]
+        own = OWN_ACCOUNT[down.receiver]
+        found += [Signal(moment, down.receiver, OWN_LINE, own, event, origin="receiver") for moment, event in story]
     return found
 
 

@@ -92,18 +92,12 @@ def write_workspace(folder: FilePath, sites: list[Site]) -> None:
     (folder / "layouts" / "second_receiver.toml").write_text(LAYOUT, encoding="utf-8", newline="\n")
     roster = folder / "roster"
     ordered = sorted(sites, key=lambda s: s.account)
-    write_csv(roster / "accounts.csv", ACCOUNT_COLUMNS, [_account(s) for s in ordered])
-    paths = [
-        [s.account, *(getattr(p, column) for column in PATH_COLUMNS[1:])]
-        for s in ordered
-        if s.paths_on_roster
-        for p in s.paths
-    ]
-    write_csv(roster / "paths.csv", PATH_COLUMNS, paths)
+    write_csv(roster / "accounts.csv", ACCOUNT_COLUMNS, [account_row(s) for s in ordered])
+    write_csv(roster / "paths.csv", PATH_COLUMNS, [row for s in ordered for row in path_rows(s)])
     zones = [[s.account, z.partition, z.zone, z.kind, z.label] for s in ordered for z in s.zones]
     write_csv(roster / "zones.csv", ["account", "partition", "zone", "kind", "label"], zones)
     spans = sorted((a, s.account, b, reason) for s in ordered for a, b, reason in s.on_test)
-    on_test = [[account, _stamp(a), _stamp(b), reason] for a, account, b, reason in spans]
+    on_test = [[account, stamp(a), stamp(b), reason] for a, account, b, reason in spans]
     write_csv(roster / "on_test.csv", ["account", "from", "to", "reason"], on_test)
     dealers = []
     for name in DEALERS:
@@ -112,7 +106,8 @@ def write_workspace(folder: FilePath, sites: list[Site]) -> None:
     write_csv(roster / "dealers.csv", ["dealer", "name", "email", "deliver_to"], dealers)
 
 
-def _account(s: Site) -> list[str]:
+def account_row(s: Site) -> list[str]:
+    """A site's row of accounts.csv."""
     email = f"{s.customer.lower().replace(' ', '-')}@example.invalid"
     return [
         s.account, s.site, s.customer, email, s.dealer, s.installer, s.system_type, s.status,
@@ -121,5 +116,13 @@ def _account(s: Site) -> list[str]:
     ]  # fmt: skip
 
 
-def _stamp(moment: int) -> str:
+def path_rows(s: Site) -> list[list[object]]:
+    """A site's rows of paths.csv; none where nobody wrote them down."""
+    if not s.paths_on_roster:
+        return []
+    return [[s.account, *(getattr(p, column) for column in PATH_COLUMNS[1:])] for p in s.paths]
+
+
+def stamp(moment: int) -> str:
+    """A wall time as on_test.csv holds it; empty for 0, still on test."""
     return f"{clock.wall(moment):%Y-%m-%dT%H:%M}" if moment else ""

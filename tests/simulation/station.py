@@ -10,6 +10,7 @@ LINES = {
     "internet": [("2", "1"), ("3", "2")],
     "cellular": [("2", "2")],
     "radio": [("2", "3"), ("3", "3")],
+    "one_way_radio": [("2", "4")],  # not in the demo
 }
 OWN_LINE = "0"
 OWN_ACCOUNT = {"1": "", "2": "", "3": "0000"}
@@ -29,6 +30,7 @@ NETWORKS = {
     "internet": ["Provider North", "Provider East"],
     "cellular": ["Carrier Blue", "Carrier Grey"],
     "radio": ["Harbour radio net"],
+    "one_way_radio": ["Hilltop radio net"],
 }
 PANELS = {
     "fire": ["Fire panel F1", "Fire panel F2"],
