@@ -13,7 +13,8 @@
 -- overlap (told by the network and by the panel) are one time. A check-in late
 -- by less than a quarter of its interval is no miss, so the log's times must be
 -- that fine. A loss that began in an outage many accounts share, or while the
--- path's own line was not heard, counts from its end.
+-- path's own line was not heard or within the hour before it fell silent (the
+-- losses may be the last that it told), counts from its end.
 with
 supervised as (
     select
@@ -101,7 +102,7 @@ told as (
             l.account_key = x.account_key
             and l.path = x.path
             and x.why <> 'on_test'
-            and l.started_utc >= x.from_utc
+            and l.started_utc > x.from_utc - interval 1 hour
             and l.started_utc < x.until_utc
     group by
         l.account_key, l.path, l.started_utc, l.restored_utc, l.spoke_utc

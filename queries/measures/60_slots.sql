@@ -8,7 +8,9 @@
 --          counting tests round(g / interval) - 1 were missed once g exceeds
 --          interval and grace; in the open gap before $as_of every due time
 --          whose grace is over; where the clocks went back within it, the hour
---          that came twice is granted, for a panel may keep wall time
+--          that came twice is granted, for a panel may keep wall time. What is
+--          asked of the account as a whole is excused too where the path was
+--          that brought its last test
 with
 -- Of the tests before the four weeks only the last one opens a gap into them.
 told as (
@@ -33,7 +35,8 @@ told as (
 ),
 series as (
     select
-        r.account_key, r.path, r.what, r.seconds, r.grace_s, t.received_utc
+        r.account_key, r.path, r.what, r.seconds, r.grace_s, t.received_utc,
+        t.path as by_path
     from requirements as r
     inner join told as t
         on
@@ -82,6 +85,7 @@ due as (
         c.what,
         c.seconds,
         c.grace_s,
+        c.by_path,
         c.received_utc as before_utc,
         c.next_utc,
         c.received_utc
@@ -105,7 +109,9 @@ excused as (
         min(e.incident_id) as incident_id
     from recent as d
     inner join excuses as e
-        on d.account_key = e.account_key and d.path = e.path
+        on
+            d.account_key = e.account_key
+            and (d.path = e.path or (d.path = '' and d.by_path = e.path))
     where
         epoch(e.from_utc) <= epoch(d.due_utc) + d.grace_s
         and epoch(e.until_utc) >= epoch(d.due_utc) - d.grace_s
