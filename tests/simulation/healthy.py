@@ -20,7 +20,7 @@ from tests.simulation.healthy_exports import Exports, Roster
 from tests.simulation.healthy_noise import noise
 from tests.simulation.healthy_population import population
 from tests.simulation.incidents import own_signals
-from tests.simulation.life import live
+from tests.simulation.life import live, stamped
 from tests.simulation.roster import write_csv
 from tests.simulation.site import Signal, Site
 from tests.simulation.upheavals import Upheaval, plan, strike
@@ -32,7 +32,7 @@ AFTER = 2  # weeks that are lived and not written, so that nothing is tidied up 
 
 def whole_life(site: Site) -> list[Signal]:
     """All that the site sends in the scenario's weeks, resends among it."""
-    return with_resends(live(site) + noise(site, Dice(13, site.index)), site.index)
+    return with_resends(stamped(site, live(site) + noise(site, Dice(13, site.index))), site.index)
 
 
 def build(
@@ -41,9 +41,10 @@ def build(
     """Writes the station and answers how many lines its exports hold."""
     with seeded(seed, 20261123), clock.calendar(END - timedelta(weeks=weeks + HISTORY), weeks + HISTORY + AFTER):
         first_audited, last = clock.monday(HISTORY), clock.monday(HISTORY + weeks)
-        upheavals = [] if quiet else plan(population(accounts, first_audited), clock.monday(1), last)
+        told = first_audited, last
+        upheavals = [] if quiet else plan(population(accounts, told), clock.monday(1), last)
         exports, sheets = Exports(folder / "exports", clock.START, last), Roster(folder / "workspace")
-        for site in population(accounts, first_audited):
+        for site in population(accounts, told):
             sheets.write(site)
             exports.write(strike(site, whole_life(site), upheavals))
         own = own_signals([u.outage() for u in upheavals])

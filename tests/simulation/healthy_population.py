@@ -14,7 +14,8 @@ from tests.simulation.clock import DAY, HOUR
 from tests.simulation.dice import Dice
 from tests.simulation.site import Site, TestTimer
 
-KINDS: dict[str, tuple[int, tuple[str, ...]]] = {**POPULATION, "fire_one_way_radio": (9, ("fire",))}
+# (archetype, share, system types to draw from); the demo's lines, whatever block they stand in there
+KINDS = [*((name, share, types) for name, share, types, _ in POPULATION), ("fire_one_way_radio", 12, ("fire",))]
 # story -> share of the sites
 STORIES = {"new": 0.02, "cancelled": 0.02, "suspended": 0.004, "pending": 0.004, "seasonal": 0.02}
 INSPECTED, SERVICED = 0.008, 0.004  # a week
@@ -31,8 +32,8 @@ def numbers(count: int) -> list[str]:
     return dice.shuffled([*short, *long[: count - len(short)]])
 
 
-def population(count: int, first_audited: int) -> Iterator[Site]:
-    """``count`` sites in a fixed order. ``first_audited``: the instant from which new sites may be new [s]."""
+def population(count: int, told: tuple[int, int]) -> Iterator[Site]:
+    """``count`` sites in a fixed order. ``told``: the instants [s] between which their stories happen."""
     taken = numbers(count)
     if len(taken) < count:
         raise ValueError(f"there are numbers for {len(taken)} accounts only")
@@ -43,16 +44,15 @@ def population(count: int, first_audited: int) -> Iterator[Site]:
         if before is not None and site.archetype == "burglary_dialer" and dice.chance(0.1):
             site.site, site.customer, site.area = before.site, before.customer, before.area
             site.exchange, site.dealer, site.installer = before.exchange, before.dealer, before.installer
-        _story(site, dice, first_audited)
+        _story(site, dice, told)
         before = site
         yield site
 
 
 def _site(index: int, count: int, number: str) -> Site:
-    kinds = list(KINDS)
-    kind = Dice(11, index).weighted(kinds, [share for share, _ in KINDS.values()])
+    kind, _, types = Dice(11, index).weighted(KINDS, [share for _, share, _ in KINDS])
     dice = Dice(2, index)
-    site = make(index, number, kind, KINDS[kind][1], dice)
+    site = make(index, number, kind, types, dice)
     area = dice.whole(1, max(8, count // 350))
     site.area, site.exchange = f"Area {area:02d}", f"Exchange {(area + 1) // 2:02d}"
     branch = dice.whole(1, max(1, count // 2000))
@@ -66,20 +66,20 @@ def _site(index: int, count: int, number: str) -> Site:
     return site
 
 
-def _story(site: Site, dice: Dice, first_audited: int) -> None:
+def _story(site: Site, dice: Dice, told: tuple[int, int]) -> None:
     """What happens to the site in these weeks, if anything."""
-    day = clock.local_day(clock.wall(int(dice.between(first_audited, clock.END))).date(), dice.between(8, 14) * HOUR)
+    day = clock.local_day(clock.wall(int(dice.between(told[0], told[1] - 2 * DAY))).date(), dice.between(8, 14) * HOUR)
     if clock.wall(day).weekday() > 4:  # nobody commissions, cancels or shuts on a weekend
         day -= 2 * DAY
-    told = f"{clock.wall(day):%Y-%m-%d}"
+    date = f"{clock.wall(day):%Y-%m-%d}"
     story = dice.weighted([*STORIES, ""], [*STORIES.values(), 1 - sum(STORIES.values())])
     site.role = story
     if story == "new":
-        site.first_at, site.installed_on = day, told
+        site.first_at, site.installed_on = day, date
         site.on_test.append((day, day + 4 * HOUR, "commissioning"))
     elif story in ("cancelled", "suspended"):
         site.status, site.last_at = story, day
-        site.cancelled_on = told if story == "cancelled" else ""
+        site.cancelled_on = date if story == "cancelled" else ""
     elif story == "pending":
         site.status, site.installed_on, site.last_at = "pending", "", clock.START
     elif story == "seasonal":
@@ -87,7 +87,7 @@ def _story(site: Site, dice: Dice, first_audited: int) -> None:
         site.sends_openings = "yes" if site.system_type in ("burglary", "combined") else "no"
         site.openings_end = clock.wall(day).date()
     for reason, share, hours in (("inspection", INSPECTED, 6), ("service", SERVICED, 3)):
-        for at in dice.times(site.first_at + DAY, site.last_at - DAY, share):
+        for at in dice.times(site.first_at + DAY, min(site.last_at, told[1]) - DAY, share):
             begin = clock.local_day(clock.wall(at).date(), dice.between(8, 13) * HOUR)
             if clock.wall(begin).weekday() < 5 and begin > site.first_at + DAY:
                 site.on_test.append((begin, begin + hours * HOUR, reason))

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.simulation import healthy, healthy_report
+from tests.simulation import clock, healthy, healthy_report
 from tests.simulation.healthy_population import KINDS, STORIES, population
 from tests.simulation.upheavals import RATES
 
@@ -45,8 +45,8 @@ def test_the_same_seed_writes_the_same_station(base: Path, tmp_path: Path) -> No
 
 
 def test_every_archetype_and_story_is_there() -> None:
-    sites = list(population(2000, 0))
-    assert {s.archetype for s in sites} == set(KINDS)
+    sites = list(population(2000, (clock.START, clock.END)))
+    assert {s.archetype for s in sites} == {name for name, _, _ in KINDS}
     assert {s.role for s in sites} == {*STORIES, ""}
     assert len({s.account for s in sites}) == 2000
     assert sum(s.account.startswith("0") for s in sites) > 100
