@@ -7,6 +7,7 @@ nobody flagged only because of an incident. The full measure (20,000 accounts) i
 from __future__ import annotations
 
 import csv
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -64,7 +65,7 @@ def test_lives_are_the_same_with_incidents_and_without(base: Path) -> None:
         assert (base / "incidents" / sheet).read_bytes() == (base / "quiet" / sheet).read_bytes()
     # before the first incident (its second week) the log is the same, line by line
     for path in sorted((base / "quiet" / "exports").iterdir()):
-        if path.stem[-10:] < str(healthy.END - healthy.timedelta(weeks=healthy.HISTORY + WEEKS - 1)):
+        if path.stem[-10:] < str(healthy.END - timedelta(weeks=healthy.HISTORY + WEEKS - 1)):
             assert path.read_bytes() == (base / "incidents" / "exports" / path.name).read_bytes(), path.name
 
 
