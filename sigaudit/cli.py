@@ -7,7 +7,7 @@ from typing import Annotated, Any, NoReturn
 
 import typer
 
-from sigaudit.door import answering, causing, deciding, patterning, planning, rejecting, showing, taking_in
+from sigaudit.door import answering, caring, causing, deciding, patterning, planning, rejecting, showing, taking_in
 from sigaudit.door.options import app
 from sigaudit.errors import SigauditError, StoreProblem
 from sigaudit.version import VERSION
@@ -15,6 +15,7 @@ from sigaudit.version import VERSION
 __all__ = [
     "answering",
     "app",
+    "caring",
     "causing",
     "deciding",
     "main",

@@ -10,10 +10,10 @@ from typing import Any
 
 from sigaudit import explain
 from sigaudit.errors import StoreProblem, UsageProblem
-from sigaudit.judging import audit
+from sigaudit.judging import audit, monthly
 from sigaudit.reading import ingest
 from sigaudit.reading import roster as roster_reading
-from sigaudit.reporting import health, revisit, weekly
+from sigaudit.reporting import health, identity, revisit, weekly
 from sigaudit.settings import load
 from sigaudit.store import rosters, set_asides, shipped
 from sigaudit.store.opening import open_store
@@ -48,5 +48,9 @@ def run(folder: Path, progress: Any, say: Callable[[str], None]) -> dict[str, Pa
     weekly.write(judged, reports / f"audit-{label}", station=settings.report_name or settings.station)
     made = {"weekly audit": reports / f"audit-{label}" / "index.html"}
     made["revisit list"] = revisit.write(judged, reports / f"revisit-{label}")[0]
-    made["health report"] = health.write(judged, reports / f"health-{label}")[0]
+    months = monthly.monthly(store, settings, progress=progress)
+    folder = reports / f"health-{months.run.meta['label']}"
+    # Pages alone: `sigaudit health` writes the PDFs beside them.
+    health.write(months.run, folder, identity.of(settings), asked=health.Asked(with_pdf=False), progress=progress)
+    made["health report"] = folder / "index.html"
     return made

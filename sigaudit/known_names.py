@@ -14,6 +14,8 @@ from pathlib import Path
 
 SYSTEM_TYPES = ("fire", "burglary", "combined", "holdup", "medical", "environment")
 PATH_KINDS = ("radio", "one_way_radio", "cellular", "internet", "phone", "satellite")
+# Languages that health reports are complete in.
+LANGUAGES = ("en", "es", "fr")
 SEVERITIES = ("critical", "major", "minor", "note")
 
 _EDITIONS = Path(__file__).resolve().parent / "data" / "editions.csv"

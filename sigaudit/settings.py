@@ -108,6 +108,11 @@ class Settings:
     limits: Limits
     severity: Mapping[str, str]
     report_name: str
+    report_colour: str
+    report_logo: str
+    report_contact: str
+    report_language: str
+    report_paper: str
     confirmed_limits: tuple[str, ...]
     found: Mapping[tuple[str, ...], Setting]
 
@@ -224,6 +229,11 @@ def parse(text: str, workspace: Path) -> Settings:
         limits=_limits(found, groups),
         severity={path[1]: str(s.value) for path, s in found.items() if path[0] == "severity"},
         report_name=value("report.name") or value("station.name"),
+        report_colour=value("report.colour"),
+        report_logo=value("report.logo"),
+        report_contact=value("report.contact"),
+        report_language=value("report.language"),
+        report_paper=value("report.paper"),
         confirmed_limits=value("confirmed.limits"),
         found=found,
     )

@@ -10,7 +10,9 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from sigaudit.colours import colour_fault
 from sigaudit.known_names import (
+    LANGUAGES,
     PATH_KINDS,
     SEVERITIES,
     SYSTEM_TYPES,
@@ -124,6 +126,13 @@ def _variable(value: object) -> str:
     return text
 
 
+def _colour(value: object) -> str:
+    text = _text(value)
+    if fault := colour_fault(text):
+        raise ValueFault(fault)
+    return text.lower()
+
+
 def _limit(value: object) -> Value:
     if isinstance(value, bool | int):
         return value
@@ -174,6 +183,11 @@ KEYS = (
     ),
     Key("audit.memory_limit", _memory, "1GiB", "memory the query engine may use before it works on disk"),
     Key("report.name", _text, "", "name under which reports are written; empty: the station's name"),
+    Key("report.colour", _colour, "#0f5873", "colour of headings in health reports, readable on white (WCAG AA)"),
+    Key("report.logo", _text, "", "PNG or JPEG file beside sigaudit.toml that heads health reports"),
+    Key("report.contact", _text, "", "whom a customer calls with questions on a health report"),
+    Key("report.paper", _one_of(("a4", "letter")), "a4", "paper of health reports in PDF"),
+    Key("report.language", _one_of(LANGUAGES), "en", "language of health reports where the roster names none we have"),
     Key(
         "confirmed.limits",
         _texts,

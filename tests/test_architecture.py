@@ -24,19 +24,17 @@ DOORS = {
     "plotly": {"reporting/figures.py"},
     "typer": {"cli.py", *(f"door/{path.name}" for path in (PACKAGE / "door").glob("*.py"))},
     "smtplib": {"reporting/mail.py"},
+    "fpdf": {"reporting/health_pdf.py"},
+    "fontTools": {"reporting/health_pdf.py"},
 }
-HEAVY = {"duckdb", "jinja2", "numpy", "openpyxl", "pandas", "plotly", "pyarrow", "scipy", "sqlglot", "xlsxwriter"}
+HEAVY = {
+    "duckdb", "fontTools", "fpdf", "jinja2", "numpy", "openpyxl", "pandas", "plotly", "pyarrow", "scipy", "sqlglot",
+    "xlsxwriter",
+}  # fmt: skip
 GROUND = (
-    "errors",
-    "model",
-    "settings",
-    "settings_lines",
-    "version",
-    "intervals",
-    "known_names",
-    "workspace",
+    "errors", "colours", "model", "settings", "settings_lines", "version", "intervals", "known_names", "workspace",
     "progress",
-)
+)  # fmt: skip
 
 
 def imported(path: Path) -> Iterator[str]:

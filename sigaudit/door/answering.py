@@ -64,21 +64,6 @@ def revisit(
 
 
 @app.command()
-def health(
-    week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47.")] = "",
-    workspace: Workspace = None,
-    json: Json = False,
-) -> None:
-    """Write the health page of the customers.
-
-    Example: sigaudit health
-    """
-    from sigaudit.reporting import health as reporting
-
-    _page(week, workspace, "health", reporting.write, json=json)
-
-
-@app.command()
 def why(
     finding: Annotated[str, typer.Argument(help="Finding id, or its first digits.")],
     workspace: Workspace = None,

@@ -104,7 +104,7 @@ def _judged(
     span = windows.day if kind == "day" else windows.week
     window = span(label, settings.zone, first_signal(store), last_signal(store))
     roster, version = rosters.in_force(store, window.as_of_utc)
-    inputs = _fingerprint(store, settings, cards, window, roster)
+    inputs = fingerprint(store, settings, cards, window, roster)
     held = runs.latest(store, label)
     if held is not None and held.meta.get("inputs") == inputs and not pages:
         return held  # its findings are the same, whichever weeks it was compared with
@@ -119,7 +119,7 @@ def _judged(
         facts.cut(store, con, window.from_utc, window.as_of_utc, history)
         desk = Desk(con, window)
         made = _tables(store, settings, label, cards, earlier, desk, roster, progress, pages=pages, kind=kind)
-        meta = {**_meta(store, settings, label, cards, window, version, earlier), "inputs": inputs, "kind": kind}
+        meta = {**meta_of(store, settings, label, cards, window, version, earlier), "inputs": inputs, "kind": kind}
     with store.writing(f"saving the audit of {label}", wait_s=10):
         return runs.save(store, run_id, meta, made)
 
@@ -141,7 +141,7 @@ def _tables(
         judged.rows,
         cards,
         ranks,
-        _limits(desk, judged.rows),
+        limits_compared(desk, judged.rows),
         says,
         label,
         settings.zone,
@@ -176,7 +176,7 @@ def _tables(
     return made
 
 
-def _limits(desk: Desk, verdicts: pa.Table) -> dict[tuple[str, str], dict[float, dict[str, Any]]]:
+def limits_compared(desk: Desk, verdicts: pa.Table) -> dict[tuple[str, str], dict[float, dict[str, Any]]]:
     """Limits behind findings by account and check, then by value: its words name the one that was compared."""
     told = verdicts.filter(pc.equal(verdicts["verdict"], "finding")).select(["account_key", "check_id"])
     desk.put("told", told.group_by(["account_key", "check_id"]).aggregate([]))
@@ -220,10 +220,11 @@ def _seen(store: Store, window: Window) -> pa.Table:
     )
 
 
-def _meta(
+def meta_of(
     store: Store, settings: Settings, label: str, cards: Mapping[str, Card], window: Window,
     version: rosters.RosterMeta, earlier: list[Run],
 ) -> dict[str, Any]:  # fmt: skip
+    """The document of a run: what was read, by which settings, roster and checks."""
     sources = _visible(store, window)
     sums = {name: sum(s[name] for s in sources) for name in ("lines", "signals", "repeats", "rejects", "skipped")}
     return {
@@ -270,7 +271,7 @@ def _told(value: object) -> Any:
     return value if isinstance(value, str | int | float | bool) else str(value)
 
 
-def _fingerprint(
+def fingerprint(
     store: Store, settings: Settings, cards: Mapping[str, Card], window: Window, roster: Mapping[str, pa.Table]
 ) -> str:
     """Twelve hex digits over all that the findings of a week are made from; only their status needs other weeks."""

@@ -39,6 +39,8 @@ class Desk:
 
     con: Any
     window: Window
+    # Names of further measures, worked out range by range after the others.
+    also: tuple[str, ...] = ()
     # What stands on the connection, table or view by name; nothing else makes or drops what a desk works with.
     _kinds: dict[str, str] = field(default_factory=dict)
 

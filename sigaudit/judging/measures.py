@@ -53,7 +53,8 @@ def station_wide(
     coverage: Coverage,
 ) -> None:
     """Tables that every range shares. ``all_<fact>`` views must exist; roster tables by name."""
-    desk.drop(f"kept_{table}" for table in (*KEPT, *LIMITS, *SUMS, *FOR_COMPARING))
+    further = (name.split("_", 1)[1] for name in desk.also)
+    desk.drop(f"kept_{table}" for table in (*KEPT, *LIMITS, *SUMS, *FOR_COMPARING, *further))
     for name in FACTS:
         desk.view(name, f"select * from all_{name}")
     for name in ("01_line_facts", "02_family_facts", "03_clock_offsets"):
@@ -161,7 +162,9 @@ def measure_range(desk: Desk, low: str, high: str, coverage: Coverage) -> None:
         "76_stated_delays",
         "77_inspections", "77_tests_on_test", "78_alarms", "78_restores_alone", "79_said", "79_bursts"):  # fmt: skip
         desk.make_query(f"measures/{name}")
+    further = [desk.make_query(f"measures/{name}") for name in desk.also]
     mine = [table for table in (*KEPT, *LIMITS, *SUMS, *FOR_COMPARING) if table not in (*COMPARED, "limits")]
+    mine += further
     for table in mine:
         desk.keep(table, f"kept_{table}")
     desk.view("kept_limits", limits.EACH.format("kept_"))

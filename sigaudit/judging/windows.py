@@ -1,4 +1,4 @@
-"""Which span an audit speaks for: ISO weeks and days in the station's own zone."""
+"""Which span an audit speaks for: ISO weeks, days and calendar months in the station's own zone."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ from sigaudit.errors import UsageProblem
 from sigaudit.judging.desk import Window
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])")
 _WEEK = re.compile(r"(\d{4})-W(\d{2})")
 # A log that ends this close to the week's end is taken to speak for the whole week.
-_NEARLY = timedelta(hours=1)
+NEARLY = timedelta(hours=1)
 
 
 def week(label: str, zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc: datetime) -> Window:
@@ -58,13 +59,65 @@ def day(label: str, zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc:
 
 def last_whole_day(zone: ZoneInfo, last_signal_utc: datetime) -> str:
     """Label of the last local day that the log held reaches the end of."""
-    local = (last_signal_utc + _NEARLY).replace(tzinfo=UTC).astimezone(zone)
+    local = (last_signal_utc + NEARLY).replace(tzinfo=UTC).astimezone(zone)
     return (local.date() - timedelta(days=1)).isoformat()
 
 
 def week_before(day_label: str) -> str:
     """Label of the ISO week before the one that a day lies in."""
     return label_of(date.fromisoformat(day_label) - timedelta(days=7))
+
+
+def month(label: str, zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc: datetime) -> Window:
+    """The local calendar month ``YYYY-MM`` as naive UTC; ``as_of`` as for a week.
+
+    Raises UsageProblem for a label that is no month, or a month that the log does not reach.
+    """
+    begins = _first_of(label)
+    from_utc, until_utc = _midnight(begins, zone), _midnight(_next_month(begins), zone)
+    if last_signal_utc < from_utc or first_signal_utc >= until_utc:
+        raise UsageProblem(
+            f"{label}: the log held runs from {first_signal_utc:%Y-%m-%d} to {last_signal_utc:%Y-%m-%d} UTC",
+            next_step="ingest that month's exports, or name another month",
+        )
+    return Window(from_utc, until_utc, _as_of(until_utc, last_signal_utc))
+
+
+def last_days(window: Window, zone: ZoneInfo, days: int = 7) -> Window:
+    """The last whole local days of a window up to its ``as_of`` (the day of ``as_of`` counts as whole)."""
+    local = window.as_of_utc.replace(tzinfo=UTC).astimezone(zone)
+    end = local.date() if local.time() == time() else local.date() + timedelta(days=1)
+    return Window(_midnight(end - timedelta(days=days), zone), _midnight(end, zone), window.as_of_utc)
+
+
+def days_of(window: Window, zone: ZoneInfo) -> list[tuple[date, datetime, datetime]]:
+    """The local days of a window: (day, midnight, next midnight), naive UTC."""
+    day = window.from_utc.replace(tzinfo=UTC).astimezone(zone).date()
+    found = []
+    while (begins := _midnight(day, zone)) < window.until_utc:
+        found.append((day, begins, _midnight(day + timedelta(days=1), zone)))
+        day += timedelta(days=1)
+    return found
+
+
+def last_whole_month(zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc: datetime) -> str:
+    """Label of the last calendar month that the log held reaches the end of, or else the month it begins in."""
+    local = (last_signal_utc + NEARLY).replace(tzinfo=UTC).astimezone(zone).date()
+    before = local.replace(day=1) - timedelta(days=1)
+    begins = first_signal_utc.replace(tzinfo=UTC).astimezone(zone).date()
+    return f"{max(before, begins):%Y-%m}"
+
+
+def month_before(label: str, count: int = 1) -> str:
+    """Label of the month ``count`` months earlier. Raises UsageProblem for a label that is no month."""
+    begins = _first_of(label)
+    months = begins.year * 12 + begins.month - 1 - count
+    return f"{months // 12:04d}-{months % 12 + 1:02d}"
+
+
+def month_ends(label: str, zone: ZoneInfo) -> datetime:
+    """When a month is over, naive UTC. Raises UsageProblem for a label that is no month."""
+    return _midnight(_next_month(_first_of(label)), zone)
 
 
 def ends(label: str, zone: ZoneInfo) -> datetime:
@@ -74,7 +127,7 @@ def ends(label: str, zone: ZoneInfo) -> datetime:
 
 def last_whole_week(zone: ZoneInfo, first_signal_utc: datetime, last_signal_utc: datetime) -> str:
     """Label of the last ISO week that the log held reaches the end of, or else the week it begins in."""
-    local = (last_signal_utc + _NEARLY).replace(tzinfo=UTC).astimezone(zone)
+    local = (last_signal_utc + NEARLY).replace(tzinfo=UTC).astimezone(zone)
     this_monday = local.date() - timedelta(days=local.weekday())
     begins = first_signal_utc.replace(tzinfo=UTC).astimezone(zone).date()
     return label_of(max(this_monday - timedelta(days=7), begins))
@@ -92,7 +145,7 @@ def label_of(day: date) -> str:
 
 
 def _as_of(until_utc: datetime, last_signal_utc: datetime) -> datetime:
-    if last_signal_utc < until_utc - _NEARLY:
+    if last_signal_utc < until_utc - NEARLY:
         return last_signal_utc.replace(second=0, microsecond=0) + timedelta(minutes=1)
     return until_utc
 
@@ -105,6 +158,17 @@ def _monday(label: str) -> date:
         return date.fromisocalendar(int(found[1]), int(found[2]), 1)
     except ValueError as error:
         raise UsageProblem(f"{label!r} is no ISO week", next_step="write it like 2026-W47") from error
+
+
+def _first_of(label: str) -> date:
+    found = _MONTH.fullmatch(label.strip())
+    if found is None or not 1950 <= int(found[1]) <= 2100:
+        raise UsageProblem(f"{label!r} is no month", next_step="write it like 2026-10")
+    return date(int(found[1]), int(found[2]), 1)
+
+
+def _next_month(begins: date) -> date:
+    return (begins.replace(day=28) + timedelta(days=4)).replace(day=1)
 
 
 def _midnight(day: date, zone: ZoneInfo) -> datetime:

@@ -1,131 +1,150 @@
-"""Health by customer as one plain page: days reported as expected, or why that is not known."""
+"""The health reports of a month: one folder per dealer, one page and one PDF per customer, and who is to be called."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Sequence
+import shutil
+from collections.abc import Iterable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
-from datetime import date, datetime
 from pathlib import Path
 
-from sigaudit.reporting import overview
-from sigaudit.reporting.files import write_text
-from sigaudit.reporting.page import (
-    SEVERITIES,
-    Clock,
-    Row,
-    RunLike,
-    cautions,
-    counted,
-    day_text,
-    environment,
-    instant,
-    rank,
-    read_what,
-    rows,
-)
+from sigaudit.errors import UsageProblem
+from sigaudit.known_names import did_you_mean
+from sigaudit.reporting import catalogue, health_facts, health_page, health_pdf, portfolio
+from sigaudit.reporting.files import write_csv, write_text
+from sigaudit.reporting.health_customers import Customer, Dealer, gather
+from sigaudit.reporting.health_words import Setting, compose
+from sigaudit.reporting.identity import Identity
+from sigaudit.reporting.page import RunLike
+from sigaudit.store.progress import Progress, over, silent
 
-_CAUTIONS = ("C01", "C02", "C16", "C17", "C20", "C23")
+__all__ = ["LIST_COLUMNS", "Asked", "write"]
+
+# One row per system: what the folder holds, for spreadsheets and for sending.
+LIST_COLUMNS = (
+    "dealer", "customer", "site", "account_key", "state", "days_as_expected", "days_counted", "language", "report",
+)  # fmt: skip
+_OURS = ("*.html", "*.pdf")
 
 
 @dataclass(frozen=True)
-class Days:
-    """Local days of one account with something due: as expected, not as expected, excused only.
+class Asked:
+    """What is wanted: everything, one customer's report, or one dealer's folder."""
 
-    ``whole``: days as expected are known; else only those with a missed test are.
+    customer: str = ""
+    dealer: str = ""
+    with_pdf: bool = True
+
+
+def write(
+    run: RunLike, folder: Path, identity: Identity, *, compared: Sequence[RunLike] = (), asked: Asked | None = None,
+    progress: Progress = silent,
+) -> list[Path]:  # fmt: skip
+    """Write the reports of a month's run into ``folder``; gives every file written. The same run gives the same bytes.
+
+    compared: runs of the months that a dealer's page is compared with, the latest first. Files
+    of customers that are gone are removed from the folders written anew.
+    Raises UsageProblem: no such customer or dealer.
     """
-
-    expected: int
-    missed: tuple[date, ...]
-    excused: int
-    whole: bool = True
-
-    @property
-    def judged(self) -> int:
-        return self.expected + len(self.missed)
-
-    @property
-    def sentence(self) -> str:
-        """What may be said of the account; never more than what was judged."""
-        if not self.judged:
-            if self.excused:
-                days = counted(self.excused, "day")
-                return f"Not judged: all that was due fell into an excused time ({days}). Not proven."
-            return "Not judged: this run holds nothing that was due from this account."
-        named = ", ".join(day_text(day) for day in self.missed[:4])
-        named += f" and {len(self.missed) - 4} more" if len(self.missed) > 4 else ""
-        if not self.whole:
-            said = f"A test was missed on {counted(len(self.missed), 'day')}: {named}"
-        else:
-            said = f"Reported as expected on {self.expected} of {self.judged} days"
-            said += f"; not on {named}" if self.missed else ""
-        if self.excused:
-            said += f"; {self.excused} more not judged (excused)"
-        return said + "."
+    asked = asked or Asked()
+    dealers = gather(health_facts.read(run))
+    wanted = _chosen(dealers, asked)
+    month = health_facts.month_of(run)
+    written = _customers(wanted, Setting(identity.name, identity.contact, month), folder, identity, asked, progress)
+    if asked.customer:
+        return written
+    earlier = [(health_facts.month_of(past), gather(health_facts.read(past))) for past in compared]
+    for dealer in wanted:
+        page = portfolio.page(dealer, [(then, _same(dealer, held)) for then, held in earlier], identity, month)
+        written.append(write_text(folder / dealer.folder / "index.html", page))
+        _sweep(folder / dealer.folder, written)
+    if not asked.dealer:
+        written.append(write_text(folder / "index.html", portfolio.station_page(dealers, identity, month)))
+        written.append(write_csv(folder / "health.csv", LIST_COLUMNS, _listed(dealers)))
+        _sweep_folders(folder, {dealer.folder for dealer in dealers})
+    return written
 
 
-def write(run: RunLike, folder: Path) -> list[Path]:
-    """Write ``health.html`` into ``folder``; gives its path. The same run gives the same bytes.
+def _customers(
+    dealers: Sequence[Dealer], setting: Setting, folder: Path, identity: Identity, asked: Asked,
+    progress: Progress,
+) -> list[Path]:  # fmt: skip
+    written = []
+    folders = {dealer.name: folder / dealer.folder for dealer in dealers}
+    customers = [customer for dealer in dealers for customer in dealer.customers]
+    with health_pdf.Press(identity, _texts(customers, identity)) if asked.with_pdf else nullcontext() as press:
+        for customer in over(progress, customers, "writing health reports"):
+            document = compose(customer, setting, catalogue.of(customer.language, identity.language))
+            path = folders[customer.dealer] / f"{customer.stem}.html"
+            written.append(write_text(path, health_page.page(document, identity)))
+            if press is not None:
+                printed = path.with_suffix(".pdf")
+                printed.write_bytes(press.pdf(document, setting.month.as_of_utc))
+                written.append(printed)
+    return written
 
-    A day counts as expected when every test due on it and not excused came in time; a day whose tests
-    were all excused is not judged. Accounts without any due slot in the run are said to be not judged.
-    """
-    clock = Clock(run.meta["timezone"])
-    begins = instant(run.meta["from_utc"]) or datetime(1970, 1, 1)
-    # Accounts with a page have slots from before the window too; everybody is told of the same days.
-    slots = [row for row in rows(run, "slots") if row["due_utc"] >= begins]
-    # Where a run names only the tests that did not come, no day can be called as expected.
-    whole = any(row["state"] == "received" for row in slots)
-    days = days_by_account(slots, clock, whole=whole)
-    findings: dict[str, list[Row]] = defaultdict(list)
-    for row in overview.findings_in_order(run):
-        if row["severity"] != "note":
-            findings[row["account_key"]].append(row)
-    bare = {row["account_key"]: row for row in rows(run, "unprotected")}
-    customers: dict[str, list[Row]] = defaultdict(list)
-    for row in sorted(rows(run, "accounts"), key=lambda r: (r["customer"], r["site"], r["account_key"])):
-        if row["monitored"]:
-            held = days.get(row["account_key"], Days(0, (), 0))
-            entry = {
-                **row,
-                "days": held,
-                "findings": findings[row["account_key"]],
-                "bare": bare.get(row["account_key"]),
-            }
-            customers[row["customer"]].append(entry)
-    ordered = sorted(customers.items(), key=lambda pair: (_need(pair[1]), pair[0] == "", pair[0]))
-    everybody = [entry for _, entries in ordered for entry in entries]
-    text = (
-        environment()
-        .get_template("health.html.j2")
-        .render(
-            **read_what(run, clock),
-            station=run.meta["station"],
-            clock=clock,
-            customers=ordered,
-            accounts=len(everybody),
-            days_whole=whole,
-            judged=sum(1 for entry in everybody if entry["days"].judged),
-            as_expected=sum(1 for entry in everybody if entry["days"].judged and not entry["days"].missed),
-            cautions=cautions(*_CAUTIONS),
+
+def _texts(customers: Sequence[Customer], identity: Identity) -> Iterable[str]:
+    """Every text of the roster and the settings that a report can hold: the fonts are cut to their signs."""
+    yield from (identity.name, identity.contact)
+    for customer in customers:
+        yield customer.name
+        for site in customer.sites:
+            yield str(site.row["site"])
+            yield from (trouble.label for trouble in site.troubles)
+
+
+def _same(dealer: Dealer, held: Sequence[Dealer]) -> Dealer | None:
+    return next((other for other in held if other.name == dealer.name), None)
+
+
+def _chosen(dealers: Sequence[Dealer], asked: Asked) -> list[Dealer]:
+    if asked.dealer:
+        named = [dealer for dealer in dealers if asked.dealer in (dealer.name, dealer.folder)]
+        if not named:
+            near = did_you_mean(asked.dealer, [dealer.name for dealer in dealers])
+            raise UsageProblem(
+                f"no dealer {asked.dealer!r} has a monitored account{near}", next_step="see roster/accounts.csv"
+            )
+        return named
+    if not asked.customer:
+        return list(dealers)
+    found = []
+    for dealer in dealers:
+        mine = [c for c in dealer.customers if asked.customer in (c.name, c.stem)]
+        found += [Dealer(dealer.name, dealer.folder, mine)] if mine else []
+    if not found:
+        near = did_you_mean(asked.customer, [c.name for dealer in dealers for c in dealer.customers])
+        raise UsageProblem(
+            f"no customer {asked.customer!r} has a monitored account{near}",
+            next_step="give the name as the roster has it, or the name of the report's file without its ending",
         )
-    )
-    return [write_text(folder / "health.html", text)]
+    return found
 
 
-def days_by_account(slots: Sequence[Row], clock: Clock, *, whole: bool = True) -> dict[str, Days]:
-    """Per account key: its local days with a slot due, by how they went (``whole``: see :class:`Days`)."""
-    seen: dict[str, dict[date, set[str]]] = defaultdict(lambda: defaultdict(set))
-    for row in slots:
-        seen[row["account_key"]][clock.local(row["due_utc"]).date()].add(row["state"])
-    made = {}
-    for key, held in seen.items():
-        missed = tuple(sorted(day for day, states in held.items() if "missed" in states))
-        expected = sum(1 for states in held.values() if "received" in states and "missed" not in states)
-        made[key] = Days(expected, missed, sum(1 for states in held.values() if states == {"excused"}), whole)
-    return made
+def _listed(dealers: Sequence[Dealer]) -> list[dict[str, object]]:
+    return [
+        {
+            "dealer": dealer.name, "customer": customer.name, "site": site.row["site"], "account_key": site.key,
+            "state": site.state, "days_as_expected": site.n_expected, "days_counted": site.n_counted,
+            "language": customer.language, "report": f"{dealer.folder}/{customer.stem}.html",
+        }
+        for dealer in dealers
+        for customer in dealer.customers
+        for site in customer.sites
+    ]  # fmt: skip
 
 
-def _need(entries: Sequence[Row]) -> tuple[bool, int]:
-    worst = min((rank(SEVERITIES, row["severity"]) for entry in entries for row in entry["findings"]), default=9)
-    return (not any(entry["bare"] for entry in entries), worst)
+def _sweep(folder: Path, written: Sequence[Path]) -> None:
+    """Remove reports that an earlier run left: what is no longer true must not lie beside what is."""
+    kept = set(written)
+    for pattern in _OURS:
+        for old in folder.glob(pattern):
+            if old not in kept and (old.suffix == ".html" or old.with_suffix(".html") not in kept):
+                old.unlink()
+
+
+def _sweep_folders(folder: Path, kept: set[str]) -> None:
+    for old in folder.iterdir():
+        if old.is_dir() and old.name not in kept and (old / "index.html").is_file():
+            shutil.rmtree(old)

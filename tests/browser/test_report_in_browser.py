@@ -14,7 +14,7 @@ from made_run import small
 from run_tables import SCRIPT
 from test_weekly_page import big
 
-from sigaudit.reporting import health, revisit, weekly
+from sigaudit.reporting import revisit, weekly
 
 pytestmark = pytest.mark.browser
 
@@ -29,7 +29,6 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     run = small()
     weekly.write(run, made, station="Invented station")
     revisit.write(run, made)
-    health.write(run, made)
     return made
 
 
@@ -186,9 +185,7 @@ def test_hostile_text_stays_text(opened: Opened) -> None:
 
 
 @pytest.mark.parametrize("width", [360, 768, 1024, 1600])
-@pytest.mark.parametrize(
-    "name", ["index.html", "accounts/0001.html", "accounts/0004.html", "revisit.html", "health.html"]
-)
+@pytest.mark.parametrize("name", ["index.html", "accounts/0001.html", "accounts/0004.html", "revisit.html"])
 def test_no_width_scrolls_sideways(opened: Opened, name: str, width: int) -> None:
     page = opened(name, width=width)
     assert page.evaluate("document.documentElement.scrollWidth") <= width
@@ -269,7 +266,7 @@ def test_without_scripts_the_page_still_reads(opened: Opened) -> None:
 
 
 def test_plain_pages_hold_no_script(opened: Opened) -> None:
-    for name in ("revisit.html", "health.html"):
+    for name in ("revisit.html",):
         page = opened(name)
         assert page.locator("script").count() == 0
         assert page.locator("h1").inner_text().endswith("2026-W43")

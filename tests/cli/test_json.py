@@ -20,7 +20,7 @@ WORDS = {
     ("status",): [],
     ("audit",): ["--week", WEEK],
     ("revisit",): ["--week", WEEK],
-    ("health",): ["--week", WEEK],
+    ("health",): ["--month", "2026-10", "--dealer", "Dealer Elm"],
     ("site",): ["0490", "--week", WEEK],
     ("why",): ["FINDING"],
     ("checks",): ["gone_silent"],

@@ -70,7 +70,7 @@ _FACTS = {*FACTS, "fact_minute", "fact_receiver"}
 _ON_THE_WAY = {
     "heard_as", "day", "test", "check_in", "edge", "ways", "ways_settled", "receiver_lines", "receiver_kinds",
     "path_sets", "set_holes", "incident_members", "numbers", "edition_rules", "rhythm", "received_slots",
-    "order_breaks", "coarse_lines", "found_combs", "rare_edges", "fallen_silent", "strays",
+    "order_breaks", "coarse_lines", "found_combs", "rare_edges", "fallen_silent", "strays", "month_span",
 }  # fmt: skip
 _OF_A_RUN = {
     *(f"all_{name}" for name in (*FACTS, *ROSTER)), *(f"kept_{name}" for name in (*KEPT, "tests_by_day")),
@@ -80,6 +80,7 @@ _OF_A_RUN = {
     "visible_requirements", "excuses", "check_in_gaps", "day_classes", "order_breaks", "unordered", "clock_offsets",
     "all_fact_minute", "all_fact_receiver", "fact_test", "heard_as", "all_heard_as", "all_visits",
     "told_paths", "told_points", "told_accounts", "told_families",
+    "month_span", "local_days", "kept_month_received", "kept_month_gaps",
 }  # fmt: skip
 TABLES: dict[str, set[str]] = {
     "events": {"signals", "codes"},

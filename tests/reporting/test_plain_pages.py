@@ -1,18 +1,15 @@
-"""The revisit list and the health page: order, words, no script, and nothing claimed that was not judged."""
+"""The revisit list: order, words, no script."""
 
 from __future__ import annotations
 
-import re
-from datetime import datetime, timedelta
 from pathlib import Path
 
-import pyarrow.compute as pc
 from made_causes import cause
 from made_run import small
-from run_tables import FROM, SCRIPT, MadeRun, table
+from run_tables import SCRIPT, table
 from test_weekly_page import Page
 
-from sigaudit.reporting import health, overview, revisit, weekly
+from sigaudit.reporting import overview, revisit
 from sigaudit.reporting.page import Clock
 from sigaudit.reporting.sites import sites
 
@@ -94,51 +91,3 @@ def test_the_page_says_causes_before_steps(tmp_path: Path) -> None:
     assert "Probable cause: primary path dead or site out of service likely, 70 %; the log cannot tell which" in text
     assert text.index("Probable cause: primary") < text.index("0 of 7 tests since 16 Oct")
     assert "To tell it apart from site out of service: call." in text
-
-
-def test_health_says_only_what_was_judged(tmp_path: Path) -> None:
-    (path,) = health.write(small(), tmp_path)
-    text = text_of(path)
-    assert "8 monitored accounts: 2 judged, 1 of them as expected on every day" in text
-    assert re.search(r"Sound site 1 201 burglary Reported as expected on 7 of 7 days\.", text)
-    assert re.search(r"Sound site 2 202 burglary Not judged: this run holds nothing that was due", text)
-    assert (
-        "Reported as expected on 1 of 6 days; not on Wed 21 Oct, Thu 22 Oct, Fri 23 Oct, Sat 24 Oct and 1 more" in text
-    )
-    assert "1 more not judged (excused)" in text
-
-
-def test_a_day_with_one_missed_test_is_not_as_expected() -> None:
-    at = FROM + timedelta(hours=5)
-    slots = [
-        {"account_key": "a", "due_utc": at, "state": "received"},
-        {"account_key": "a", "due_utc": at + timedelta(hours=6), "state": "missed"},
-        {"account_key": "a", "due_utc": at + timedelta(days=1), "state": "excused"},
-        {"account_key": "a", "due_utc": at + timedelta(days=2), "state": "received"},
-        {"account_key": "a", "due_utc": at + timedelta(days=2, hours=6), "state": "excused"},
-        {"account_key": "b", "due_utc": at, "state": "excused"},
-    ]
-    days = health.days_by_account(slots, CLOCK)
-    assert days["a"].sentence == "Reported as expected on 1 of 2 days; not on Mon 19 Oct; 1 more not judged (excused)."
-    assert days["b"].sentence.startswith("Not judged: all that was due fell into an excused time (1 day)")
-
-
-def test_days_are_local_days() -> None:
-    # 23:30 UTC on 18 October is 01:30 on the 19th in Vienna (UTC+2, tz database).
-    slots = [{"account_key": "a", "due_utc": datetime(2026, 10, 18, 23, 30), "state": "missed"}]
-    assert health.days_by_account(slots, CLOCK)["a"].missed[0].day == 19
-
-
-def test_where_only_missed_tests_are_known_no_share_is_claimed(tmp_path: Path) -> None:
-    run = small()
-    slots = run.tables["slots"]
-    missed = slots.filter(pc.not_equal(slots["state"], "received"))
-    lame = MadeRun(run.meta, {**run.tables, "slots": missed})
-    text = text_of(health.write(lame, tmp_path)[0])
-    assert "as expected on" not in text
-    assert "Days as expected are not counted" in text
-    assert "A test was missed on 5 days: Wed 21 Oct, Thu 22 Oct, Fri 23 Oct, Sat 24 Oct and 1 more" in text
-    weekly.write(lame, tmp_path, station="Invented station")
-    page = Page((tmp_path / "accounts" / "0001.html").read_text(encoding="utf-8")).text
-    assert "5 tests due did not come (2 more excused); 40 signals in all" in page
-    assert "of 5 tests due came" not in page
