@@ -193,8 +193,8 @@ def test_planted_faults_stand_where_they_belong(demo_station: DemoStation, sites
             assert state in ("silent", "degraded"), (fault, state)
     healthy = {row["account"] for row in sheet(DEMO / "truth.csv") if row["fault"] == "healthy"}
     called = [a for a, site in sites.items() if a in healthy and site.state in ("silent", "degraded")]
-    # One test in 200 is lost by luck, and the demo spares only the last of week 47: three stand so in October.
-    assert len(called) <= 3 and len(healthy) > 200
+    # One test in 200 is lost by luck, and the demo spares only the last tests of week 47, not those of October.
+    assert len(called) < 0.03 * len(healthy) and len(healthy) > 200
 
 
 def test_each_report_holds_that_customers_data_only(

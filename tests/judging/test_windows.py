@@ -55,3 +55,38 @@ def test_a_week_before_the_log_is_refused() -> None:
 
 def test_a_log_of_a_few_days_is_judged_in_the_week_it_begins_in() -> None:
     assert windows.last_whole_week(ZONE, datetime(2026, 11, 18), datetime(2026, 11, 20)) == "2026-W47"
+
+
+def test_a_month_is_the_local_calendar_month_through_the_clock_change() -> None:
+    """Vienna: UTC+2 on 1 October 2026, UTC+1 on 1 November (tz database): 745 hours."""
+    zone = ZoneInfo("Europe/Vienna")
+    found = windows.month("2026-10", zone, datetime(2026, 1, 1), datetime(2027, 1, 1))
+    assert (found.from_utc, found.until_utc) == (datetime(2026, 9, 30, 22), datetime(2026, 10, 31, 23))
+    days = windows.days_of(found, zone)
+    assert [day.day for day, _, _ in days] == list(range(1, 32))
+    assert [(b - a).total_seconds() / 3600 for _, a, b in days] == [24.0] * 24 + [25.0] + [24.0] * 6
+    assert all(days[n][2] == days[n + 1][1] for n in range(30))
+    last = windows.last_days(found, zone)
+    assert (last.from_utc, last.until_utc) == (datetime(2026, 10, 24, 22), found.until_utc)
+
+
+def test_a_month_that_the_log_does_not_finish_speaks_up_to_its_last_signal() -> None:
+    zone = ZoneInfo("America/New_York")
+    found = windows.month("2026-11", zone, datetime(2026, 10, 12), datetime(2026, 11, 23, 4, 58, 10))
+    assert found.as_of_utc == datetime(2026, 11, 23, 4, 59)
+    assert windows.last_days(found, zone).from_utc == datetime(2026, 11, 16, 5)
+    assert windows.last_whole_month(zone, datetime(2026, 10, 12), datetime(2026, 11, 23)) == "2026-10"
+    assert windows.last_whole_month(zone, datetime(2026, 11, 12), datetime(2026, 11, 23)) == "2026-11"
+    assert windows.month_before("2026-01") == "2025-12" and windows.month_before("2026-10", 12) == "2025-10"
+
+
+@pytest.mark.parametrize("label", ["2026-13", "2026-1", "26-10", "2026-10-01", "october", "0001-01", ""])
+def test_what_is_no_month_is_said(label: str) -> None:
+    with pytest.raises(UsageProblem, match="is no month"):
+        windows.month(label, ZoneInfo("UTC"), datetime(2026, 1, 1), datetime(2027, 1, 1))
+
+
+def test_a_month_outside_the_log_is_refused() -> None:
+    for label in ("2025-12", "2027-02"):
+        with pytest.raises(UsageProblem, match="the log held runs from 2026-01-01 to 2027-01-01"):
+            windows.month(label, ZoneInfo("UTC"), datetime(2026, 1, 1), datetime(2027, 1, 1))
