@@ -119,8 +119,8 @@ def test_numbers_never_claim_certainty(name: str) -> None:
 
 
 def test_some_check_shows_each_cause() -> None:
-    """A cause that no check shows more often than not could not be found at all."""
-    assert {name for name, cause in CAUSES.items() if max(p for p, _ in cause["fires"].values()) < 0.4} == set()
+    """A cause shows in one of its ways more often than not: else it could not be found at all."""
+    assert {name for name, cause in CAUSES.items() if sum(p for p, _ in cause["fires"].values()) < 0.7} == set()
 
 
 def test_every_check_has_a_leak() -> None:
