@@ -8,10 +8,15 @@
 --          again, [sensors] where many were lost together
 -- A low battery whose sensor is lost as well is one fact: the loss tells it.
 -- Many sensors lost within one supervision window point to the receiver, not
--- to them.
+-- to them. Where a restore is only promised by the roster, the finding is less
+-- sure. A sensor lost again and again that is just lost once more is told as
+-- the former until it has stayed away longer than it may.
 with
 opened as (
-    select s.*
+    select
+        s.*,
+        s.would_tell or s.is_promised as is_told,
+        case when s.would_tell then 0 else 1 end as n_inferred
     from standing as s
     where s.family in ('147', '384')
 ),
@@ -28,7 +33,8 @@ crowd as (
         min(o.started_utc) as first_utc,
         max(o.open_h) as open_h,
         max(o.proven_h) as proven_h,
-        max(case when o.would_tell then 1 else 0 end) as would_tell,
+        max(case when o.is_told then 1 else 0 end) as n_told,
+        min(o.n_inferred) as n_inferred,
         max(o.last_restored_utc) as last_restored_utc,
         sum(o.n_holes) as n_holes,
         sum(o.n_doubt) as n_doubt,
@@ -68,7 +74,7 @@ apart as (
             and o.zone = x.zone
             and o.family = '384'
             and x.family = '147'
-            and x.would_tell
+            and x.is_told
     where
         x.account_key is null
         and (
@@ -105,6 +111,7 @@ tried as (
 losses_again as (
     select
         s.account_key,
+        min(m.value) as limit_n,
         s.partition,
         s.zone,
         count(*) filter (where t.account_key is null) as n_times,
@@ -123,13 +130,23 @@ losses_again as (
             and s.partition = t.partition
             and s.zone = t.zone
             and s.started_utc = t.started_utc
+    inner join limits as m
+        on s.account_key = m.account_key and m.name = 'times'
     group by s.account_key, s.partition, s.zone
 ),
 single as (
     select
         o.*,
-        case when o.family = '147' then l.value else b.value end as limit_h
+        case when o.family = '147' then l.value else b.value end as limit_h,
+        g.n_times
     from apart as o
+    left join losses_again as g
+        on
+            o.account_key = g.account_key
+            and o.partition = g.partition
+            and o.zone = g.zone
+            and o.family = '147'
+            and g.n_times >= g.limit_n
     inner join limits as l
         on o.account_key = l.account_key and l.name = 'lost_h'
     inner join limits as b
@@ -139,12 +156,12 @@ select
     account_key,
     'code=147' as subject,
     case
-        when would_tell = 0 then 'not_judged'
+        when n_told = 0 then 'not_judged'
         when n_holes > 0 and proven_h <= limit_h then 'not_judged'
         else 'finding'
     end as verdict,
     case
-        when would_tell = 0 then 'this account never restored such a loss'
+        when n_told = 0 then 'this account never restored such a loss'
         when n_holes > 0 and proven_h <= limit_h
             then 'the restore may lie in hours that the log lacks'
         else 'within one window: look at their receiver first'
@@ -163,6 +180,7 @@ select
     n_lost as k,
     n_lost as n,
     1 as aggravated,
+    n_inferred as inferred,
     case when n_doubt > 0 then 1 else 0 end as doubtful
 from crowd
 union all
@@ -171,13 +189,13 @@ select
     'code=' || family || ',zone=' || partition || '/' || zone as subject,
     case
         when open_h <= limit_h then 'sound'
-        when not would_tell then 'not_judged'
+        when not is_told then 'not_judged'
         when proven_h > limit_h then 'finding'
         else 'not_judged'
     end as verdict,
     case
         when open_h <= limit_h then 'within the limit'
-        when not would_tell then 'this account never restored such a loss'
+        when not is_told then 'this account never restored such a loss'
         when proven_h > limit_h and battery_said
             then 'lost, and its battery was reported low'
         when proven_h > limit_h and family = '147' then 'lost'
@@ -198,20 +216,22 @@ select
     n_events as k,
     n_events as n,
     0 as aggravated,
+    n_inferred as inferred,
     case when n_doubt > 0 then 1 else 0 end as doubtful
 from single
+where n_times is null or open_h > limit_h
 union all
 select
     g.account_key,
     'code=147,zone=' || g.partition || '/' || g.zone as subject,
-    case when g.n_times >= n.value then 'finding' else 'sound' end as verdict,
+    case when g.n_times >= g.limit_n then 'finding' else 'sound' end as verdict,
     case
-        when g.n_times >= n.value then 'lost again and again'
+        when g.n_times >= g.limit_n then 'lost again and again'
         when g.n_times = 0 then 'only while on test'
         else 'seldom'
     end as reason,
     cast(g.n_times as double) as measured,
-    n.value as limit_value,
+    g.limit_n as limit_value,
     'times' as unit,
     g.first_utc as since_utc,
     g.last_utc as until_utc,
@@ -220,18 +240,21 @@ select
     g.restored_utc as last_good_utc,
     g.n_times as evidence_count,
     g.n_tried as excused_count,
-    case when g.n_times >= 3 * n.value then 3 else 2 end as grade,
+    case when g.n_times >= 3 * g.limit_n then 3 else 2 end as grade,
     g.n_back as k,
     g.n_times as n,
     0 as aggravated,
+    0 as inferred,
     case when g.n_doubt > 0 then 1 else 0 end as doubtful
 from losses_again as g
-inner join limits as n
-    on g.account_key = n.account_key and n.name = 'times'
 left join opened as o
     on
         g.account_key = o.account_key
         and g.partition = o.partition
         and g.zone = o.zone
         and o.family = '147'
-where o.account_key is null
+left join limits as l
+    on g.account_key = l.account_key and l.name = 'lost_h'
+where
+    o.account_key is null
+    or (o.open_h <= l.value and g.n_times >= g.limit_n)

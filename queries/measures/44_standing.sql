@@ -8,7 +8,10 @@
 --          excused_h [h] of both while an incident that many accounts share
 --          lasted, in which it began (n_shared 1);
 --          would_tell true where this account has restored the family before,
---          or a later test of its own reports a trouble
+--          or a later test of its own reports a trouble; is_promised true where
+--          it has not, but its roster says that it sends restores and nothing
+--          in the log speaks against that: it restores other families, and no
+--          point of this one began again without an end
 with
 open_now as (
     select
@@ -16,6 +19,7 @@ open_now as (
         e.family,
         e.partition,
         e.zone,
+        max(case when a.sends_restores = 'yes' then 1 else 0 end) as says_yes,
         min(e.code_group) as code_group,
         min(e.path) as path,
         min(e.started_utc) as started_utc,
@@ -28,6 +32,12 @@ open_now as (
         a.monitored
         and e.restored_utc is null
     group by e.account_key, e.family, e.partition, e.zone
+),
+restoring as (
+    select account_key
+    from habits
+    where n_restored > 0
+    group by account_key
 ),
 in_trouble as (
     select account_key, max(last_test_utc) as says_utc
@@ -73,10 +83,15 @@ judged as (
             as proven_h,
         coalesce(u.n_holes, 0) as n_holes,
         coalesce(h.n_restored, 0) > 0 or s.says_trouble as would_tell,
+        s.says_yes = 1
+        and r.account_key is not null
+        and coalesce(h.n_restored, 0) = 0
+        and coalesce(h.n_began_again, 0) = 0 as is_promised,
         h.last_restored_utc
     from spoken as s
     left join habits as h
         on s.account_key = h.account_key and s.family = h.family
+    left join restoring as r on s.account_key = r.account_key
     left join unheard as u
         on
             s.account_key = u.account_key
@@ -104,6 +119,7 @@ select
     n_shared,
     n_holes,
     would_tell,
+    is_promised,
     last_restored_utc,
     n_events,
     n_doubt
