@@ -7,36 +7,38 @@
 --          limit the least number of them; k of the emptier side, n of both
 -- Every code that opens or closes counts, whoever did it: automatic closing or
 -- a keyswitch may hold the other half. Exceptions (early, late) come alone by
--- nature and do not count.
+-- nature and do not count. Where four weeks show both sides, the last two are
+-- looked at alone: a side that went missing since would drown in the others.
 with
-counted as (
+told as (
     select
         s.account_key,
-        sum(case
+        case
             when
                 s.qualifier = 'E'
                 and s.code in (
                     '400', '401', '402', '403', '407', '409', '441', '442',
                     '456'
                 )
-                then s.n
+                then 1
             else 0
-        end) as n_open,
-        sum(case
+        end as opens,
+        case
             when
                 s.qualifier = 'R'
                 and s.code in (
                     '400', '401', '402', '403', '407', '409', '441', '442',
                     '456'
                 )
-                then s.n
-            when
-                s.code in ('408', '443', '444', '463', '910', '911')
-                then s.n
+                then 1
+            when s.code in ('408', '443', '444', '463', '910', '911') then 1
             else 0
-        end) as n_close,
-        min(s.first_utc) as first_utc,
-        max(s.last_utc) as last_utc
+        end as closes,
+        s.n,
+        s.n_late,
+        s.first_utc,
+        s.first_late_utc,
+        s.last_utc
     from said as s
     inner join accounts as a on s.account_key = a.account_key
     where
@@ -47,24 +49,49 @@ counted as (
             '400', '401', '402', '403', '407', '408', '409', '441', '442',
             '443', '444', '456', '463', '910', '911'
         )
-    group by s.account_key
+),
+counted as (
+    select
+        account_key,
+        28 as span_d,
+        sum(opens * n) as n_open,
+        sum(closes * n) as n_close,
+        min(first_utc) as first_utc,
+        max(last_utc) as last_utc
+    from told
+    group by account_key
+    union all
+    select
+        account_key,
+        14 as span_d,
+        sum(opens * n_late) as n_open,
+        sum(closes * n_late) as n_close,
+        min(first_late_utc) as first_utc,
+        max(last_utc) as last_utc
+    from told
+    where n_late > 0
+    group by account_key
 ),
 lacking as (
     select
-        account_key,
+        c.account_key,
+        c.span_d,
         sum(
-            epoch(least(until_utc, cast($until as timestamp)))
-            - epoch(greatest(
-                from_utc, cast($until as timestamp) - interval 28 day
-            ))
+            epoch(least(x.until_utc, cast($until as timestamp)))
+            - greatest(
+                epoch(x.from_utc),
+                epoch(cast($until as timestamp)) - 86400 * c.span_d
+            )
         ) as lacking_s
-    from excuses
+    from counted as c
+    inner join excuses as x on c.account_key = x.account_key
     where
-        path = ''
-        and why <> 'on_test'
-        and until_utc > $until - interval 28 day
-        and from_utc < $until
-    group by account_key
+        x.path = ''
+        and x.why <> 'on_test'
+        and epoch(x.until_utc)
+        > epoch(cast($until as timestamp)) - 86400 * c.span_d
+        and x.from_utc < $until
+    group by c.account_key, c.span_d
 ),
 judged as (
     select
@@ -75,7 +102,7 @@ judged as (
         h.value as limit_share,
         (epoch(c.last_utc) - epoch(c.first_utc)) / 86400 >= d.value
             as is_long,
-        coalesce(k.lacking_s, 0) > 1209600 as is_lacking
+        coalesce(k.lacking_s, 0) > 43200 * c.span_d as is_lacking
     from counted as c
     inner join limits as e
         on c.account_key = e.account_key and e.name = 'signals'
@@ -83,7 +110,27 @@ judged as (
         on c.account_key = d.account_key and d.name = 'days'
     inner join limits as h
         on c.account_key = h.account_key and h.name = 'share'
-    left join lacking as k on c.account_key = k.account_key
+    left join lacking as k
+        on c.account_key = k.account_key and c.span_d = k.span_d
+),
+chosen as (
+    select *
+    from judged
+    qualify
+        row_number() over (
+            partition by account_key
+            order by
+                case
+                    when
+                        n_bare < limit_share * n_full
+                        and n_full >= limit_n
+                        and is_long
+                        and not is_lacking
+                        then 0
+                    else 1
+                end,
+                span_d desc
+        ) = 1
 )
 select
     account_key,
@@ -114,4 +161,4 @@ select
     case when n_bare = 0 then 3 else 2 end as grade,
     n_bare as k,
     n_full + n_bare as n
-from judged
+from chosen

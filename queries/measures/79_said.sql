@@ -2,9 +2,10 @@
 -- grain:   one row per account, origin, code, qualifier, partition and zone
 -- reads:   fact_day, heard_as, zones
 -- params:  $until timestamp [UTC]
--- returns: n [signals], on how many UTC days, first and last; check-ins and
---          tests are left out. Of program mode (627, 628) all that is held.
---          Origin as in day
+-- returns: n [signals], on how many UTC days, first and last; n_late and
+--          first_late_utc of the last two weeks alone; check-ins and tests are
+--          left out. Of program mode (627, 628) all that is held. Origin as in
+--          day
 select
     h.account_key,
     case
@@ -23,7 +24,13 @@ select
     sum(f.n) as n,
     count(distinct f.utc_day) as n_days,
     min(f.first_utc) as first_utc,
-    max(f.last_utc) as last_utc
+    max(f.last_utc) as last_utc,
+    sum(case
+        when f.first_utc >= $until - interval 14 day then f.n else 0
+    end) as n_late,
+    min(case
+        when f.first_utc >= $until - interval 14 day then f.first_utc
+    end) as first_late_utc
 from fact_day as f
 inner join heard_as as h
     on
