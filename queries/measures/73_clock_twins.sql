@@ -1,11 +1,11 @@
 -- purpose: silent accounts whose test clock goes on under another's number
 -- grain:   one row per account with two timers and silent account
--- reads:   two_combs, fallen_silent, accounts
+-- reads:   two_combs, fallen_silent, accounts, calendar
 -- params:  none
 -- returns: peer_key fell silent when the later timer began, kept its period,
 --          and that timer's first test lies a whole number of periods after
 --          the silent one's last, to a quarter of an hour; an hour more or less
---          is granted for a clock change between them
+--          is granted where the clocks changed between them
 with
 later as (
     select
@@ -26,6 +26,7 @@ placed as (
         t.account_key as peer_key,
         l.first_utc,
         t.last_utc,
+        b.offset_s <> c.offset_s as is_over_change,
         epoch(l.first_utc) - epoch(t.last_test_utc) as gap_s,
         round((epoch(l.first_utc) - epoch(t.last_test_utc)) / l.period_s)
         * l.period_s as whole_s
@@ -36,6 +37,10 @@ placed as (
             a.receiver_group = t.receiver_group
             and l.period_s = t.test_s
             and l.account_key <> t.account_key
+    inner join calendar as b
+        on t.last_test_utc >= b.from_utc and t.last_test_utc < b.until_utc
+    inner join calendar as c
+        on l.first_utc >= c.from_utc and l.first_utc < c.until_utc
     where
         t.last_test_utc is not null
         and l.first_utc > t.last_test_utc
@@ -50,8 +55,8 @@ select
 from placed
 where
     gap_s - whole_s between -900 and 900
-    or gap_s - whole_s between 2700 and 4500
-    or gap_s - whole_s between -4500 and -2700
+    or is_over_change and gap_s - whole_s between 2700 and 4500
+    or is_over_change and gap_s - whole_s between -4500 and -2700
 qualify
     row_number() over (
         partition by account_key, origin order by peer_key
