@@ -1,11 +1,24 @@
 -- purpose: restores that come although nothing had begun
--- grain:   one row per account and family of codes restored in four weeks
+-- grain:   one row per account and family of codes restored in four weeks; one
+--          of the whole account where only all families together show it
 -- reads:   restores_alone, limits
 -- params:  $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [restores]; k alone
 --          of n restores
 -- A restore whose beginning follows within two minutes came by a faster way.
+-- Beginnings lost on the way are lost of every family alike, a few of each, and
+-- restores are lost with them: of all that arrive, fewer then stand alone.
 with
+kept as (
+    select *
+    from restores_alone
+    where
+        code_group in (
+            'alarm_fire', 'alarm_medical', 'alarm_holdup', 'alarm_burglary',
+            'alarm_other', 'supervisory', 'tamper', 'trouble', 'supervision',
+            'power', 'path'
+        )
+),
 counted as (
     select
         account_key,
@@ -18,29 +31,62 @@ counted as (
         count(*) filter (where n_alone > 0) as n_points_alone,
         min(first_alone_utc) as first_utc,
         max(last_alone_utc) as last_utc
-    from restores_alone
-    where
-        code_group in (
-            'alarm_fire', 'alarm_medical', 'alarm_holdup', 'alarm_burglary',
-            'alarm_other', 'supervisory', 'tamper', 'trouble', 'supervision',
-            'power', 'path'
-        )
+    from kept
     group by account_key, family
+    union all
+    select
+        account_key,
+        '' as family,
+        sum(n_restores) as n_restores,
+        sum(n_alone) as n_alone,
+        sum(n_swapped) as n_swapped,
+        sum(n_excused) as n_excused,
+        count(*) as n_points,
+        count(*) filter (where n_alone > 0) as n_points_alone,
+        min(first_alone_utc) as first_utc,
+        max(last_alone_utc) as last_utc
+    from kept
+    group by account_key
+    having count(distinct family) > 1
 ),
-judged as (
+limited as (
     select
         c.*,
         l.value as limit_n,
-        h.value as limit_share
+        h.value as limit_share,
+        case
+            when
+                c.n_alone >= l.value
+                and c.n_alone >= h.value * c.n_restores
+                and (c.family <> '' or c.n_points_alone > 1)
+                then 1
+            else 0
+        end as is_found
     from counted as c
     inner join limits as l
         on c.account_key = l.account_key and l.name = 'restores'
     inner join limits as h
-        on c.account_key = h.account_key and h.name = 'share'
+        on
+            c.account_key = h.account_key
+            and h.name = case
+                when c.family = '' then 'share_of_all' else 'share'
+            end
+),
+by_family as (
+    select account_key, max(is_found) as is_found
+    from limited
+    where family <> ''
+    group by account_key
+),
+judged as (
+    select l.*
+    from limited as l
+    inner join by_family as f on l.account_key = f.account_key
+    where l.family <> '' or (l.is_found = 1 and f.is_found = 0)
 )
 select
     account_key,
-    'code=' || family as subject,
+    case when family = '' then '' else 'code=' || family end as subject,
     case
         when n_alone >= limit_n and n_alone >= limit_share * n_restores
             then 'finding'
