@@ -42,6 +42,9 @@ POPULATION = [
     ("captured_radio", 6, FIRE, "b"),
     ("burglary_internet", 8, BURGLARY, "b"),
     ("fire_two_lines", 6, FIRE, "b"),
+    ("burglary_dialer", 12, BURGLARY, "b"),
+    ("fire_phone_cell", 5, FIRE_OR_BOTH, "b"),
+    ("burglary_internet_cell", 4, BURGLARY, "b"),
 ]
 TRANSMITTERS = {
     "fire_dialer": "dialer",
@@ -148,10 +151,12 @@ def _ways(archetype: str, system: str, dice: Dice) -> tuple[list[Path], list[Tes
         return [one, two], [TestTimer(("phone1", "phone2"), 6 * HOUR)], ""
     if archetype == "fire_radio":
         ways = [_path("radio", dice, supervision="60min", checks="no")]
-        if dice.chance(0.5):  # a telephone line kept as backup, sensed by the transmitter
+        tests = [TestTimer(("radio",), DAY)]
+        if dice.chance(0.5):  # a telephone line kept as backup, sensed and tested by the transmitter
             ways[0].supervision_interval = "6h"
-            ways.append(_path("phone", dice, "backup"))
-        return ways, [TestTimer(("radio",), DAY)], "24h"
+            ways.append(_path("phone", dice, "backup", test="24h"))
+            tests.append(TestTimer(("phone",), DAY, "communicator"))
+        return ways, tests, "24h"
     if archetype == "fire_one_way_radio":  # hears no answer: a test a day, each sent several times by the radio itself
         return [_path("one_way_radio", dice, test="24h")], [TestTimer(("one_way_radio",), DAY)], ""
     if archetype == "fire_phone_cell":

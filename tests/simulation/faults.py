@@ -111,10 +111,12 @@ def line_cut_standing(site: Site, life: list[Signal], dice: Dice, strength: str)
     for week in (0, 2):
         start = clock.monday(week) + dice.between(DAY, 4 * DAY)
         kept += pairs.episode(site, start, dice.between(5 * MINUTE, HOUR), "351", path=other.path)
+    # The transmitter's own test of a line goes by that line or not at all; everything else takes the other way.
+    own = (line.receiver, line.line, "communicator")
+    kept = [s for s in kept if s.at < cut or s.event not in TESTS or (s.receiver, s.line, s.origin) != own]
     kept = [_moved(s, line, other) if s.at >= cut else s for s in kept]
     kept.append(site.say(cut, "E351", path=other.path, origin="communicator"))
-    # A second path that never carried a test is one more thing to be said of such a site.
-    also = "primary_path_silent;test_overdue" if line is site.paths[0] else "test_on_one_path_only"
+    also = "primary_path_silent;test_overdue" if line is site.paths[0] else "backup_path_silent;test_overdue"
     return Planted(kept, cut + DAY, f"E351 {strength}, never restored; earlier cuts were", also, "phone_line_faulty")
 
 
