@@ -12,6 +12,8 @@ select
     coalesce(a.customer, '') as customer,
     coalesce(a.dealer, '') as dealer,
     coalesce(a.installer, '') as installer,
+    coalesce(a.area, '') as area,
+    coalesce(a.address, '') as address,
     coalesce(a.system_type, '') as system_type,
     coalesce(r.ranks_as, '') as ranks_as,
     coalesce(a.status, 'not on roster') as status,

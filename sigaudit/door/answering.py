@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -50,17 +51,36 @@ def audit(
 @app.command()
 def revisit(
     week: Annotated[str, typer.Option("--week", help="ISO week like 2026-W47.")] = "",
+    dealer: Annotated[str, typer.Option("--dealer", help="Only this dealer's sites.")] = "",
+    group: Annotated[str, typer.Option("--group", help="What a day's route shares: area or dealer.")] = "area",
+    plan_from: Annotated[
+        str, typer.Option("--plan-from", help="First day of visits, 2026-11-24: a calendar file.")
+    ] = "",
+    per_day: Annotated[int, typer.Option("--per-day", help="Visits a working day, with --plan-from.")] = 4,
     mask: Mask = False,
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
-    """Write the list of sites to revisit, most urgent first.
+    """Write the sites to revisit, most urgent first: list, visit sheets, workbook, CSV and calendar file.
 
-    Example: sigaudit revisit
+    Example: sigaudit revisit --dealer "Dealer Birch" --plan-from 2026-11-24
     """
     from sigaudit.reporting import revisit as reporting
 
-    _page(week, workspace, "revisit", reporting.write, mask=mask, json=json)
+    if group not in reporting.GROUPS:
+        raise UsageProblem(f"--group {group!r}: visits go by area or by dealer", next_step="give one of them")
+    if not 1 <= per_day <= 50:
+        raise UsageProblem("--per-day takes 1 to 50", next_step="see --help")
+    first = _date(plan_from, "--plan-from") if plan_from else None
+
+    def write(run: Any, folder: Path) -> list[Path]:
+        known = sorted(set(run.table("findings")["dealer"].to_pylist()) - {""})
+        if dealer and dealer not in known and not mask:
+            raise UsageProblem(f"no finding of a dealer {dealer!r}", next_step=f"one of: {', '.join(known) or 'none'}")
+        chosen = run.name("Dealer", dealer) if mask else dealer
+        return reporting.write(run, folder, dealer=chosen, group=group, first_day=first, per_day=per_day)
+
+    _page(week, workspace, "revisit", write, mask=mask, json=json)
 
 
 @app.command()
@@ -207,6 +227,13 @@ def _answer(run: Any, folder: Path, *, json: bool) -> None:
     if run.meta["as_of_utc"] != run.meta["until_utc"]:
         console.note(f"the log held ends at {run.meta['as_of_utc']} UTC: the audit speaks for the time up to then only")
     console.note(f"{run.meta['label']}: {words}; {unprotected} life-safety accounts without a proven path")
+
+
+def _date(text: str, option: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise UsageProblem(f"{option} {text!r}: no such day", next_step="write it as 2026-11-24") from None
 
 
 def _or_worse(level: str) -> set[str]:

@@ -18,7 +18,7 @@ import pyarrow.compute as pc
 
 from sigaudit.errors import NothingToRead
 from sigaudit.judging import cards as card_files
-from sigaudit.judging import cause_stage, clocks, findings, limits, tables, urgent, windows
+from sigaudit.judging import cause_stage, clocks, findings, limits, repair, tables, urgent, windows
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.judge import SourceSpan, judge
@@ -171,6 +171,7 @@ def _tables(
             "tests_by_day": tables.tests_by_day(desk),
             "requirements": tables.requirements(desk),
             "quality": tables.quality(desk, relation(store, "rejects"), _seen(store, desk.window)),
+            "signals_to_see": repair.signals_to_see(found, roster),
             **tables.pages(desk, found, roster["visits"]),
         }
     return made

@@ -150,9 +150,11 @@ def percent(part: float | None, whole: float | None) -> str:
 
 
 def interval(seconds: float | None) -> str:
-    """``6 h``, ``60 min``, ``7 d``; ``none`` where nothing is required."""
+    """``6 h``, ``60 min``, ``90 s``, ``7 d``; ``none`` where nothing is required."""
     if seconds is None:
         return "none"
+    if seconds < 120:
+        return f"{number(seconds)} s"
     if seconds >= 172800:
         return f"{number(seconds / 86400)} d"
     return f"{number(seconds / 3600)} h" if seconds > 3600 else f"{number(seconds / 60)} min"

@@ -58,7 +58,7 @@ class Site:
                         row["next_step"]))  # fmt: skip
 
     def order(self) -> tuple[Any, ...]:
-        """Sort key: unprotected, life at stake, severity, age, then name."""
+        """Sort key: unprotected, life at stake, severity, age, what is cheapest to do, then name."""
         life = min((rank(SYSTEM_ORDER, kind) for kind in self.system_types), default=len(SYSTEM_ORDER))
         lives = 0 if life <= SYSTEM_ORDER.index("") else 1
         oldest = self.oldest
@@ -69,6 +69,7 @@ class Site:
             oldest is None,
             oldest or "",
             life,
+            rank(ACTIONS, self.needs),
             self.name,
             self.key,
         )

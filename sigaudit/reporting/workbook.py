@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,7 @@ from typing import Any
 import xlsxwriter
 
 from sigaudit.reporting.files import starts_formula
-from sigaudit.reporting.page import Clock, Row, RunLike, instant
+from sigaudit.reporting.page import Clock, Row, RunLike, instant, rows
 from sigaudit.reporting.sites import Site, sites
 
 # A sheet ends at 1,048,576 rows and a cell at 32,767 characters (limits of the open format's usual readers;
@@ -38,6 +38,17 @@ _SITE_COLUMNS = (
     ("installer", 22),
     ("found on site (for the desk)", 30),
 )
+_VISIT_COLUMNS = (
+    ("account", 14),
+    ("visited_on", 14),
+    ("technician", 22),
+    ("found", 30),
+    ("fixed", 10),
+    ("note", 60),
+)
+# The words that the roster's visit sheet takes besides causes.
+FOUND = ("no_fault", "could_not_reproduce", "no_access", "not_checked", "other")
+MOST_VISITS = 5000
 _FINDING_COLUMNS = (
     ("severity", 10),
     ("confidence", 11),
@@ -89,6 +100,9 @@ def write(run: RunLike, path: Path, findings: Sequence[Row], clock: Clock) -> Pa
         (_site_row(i, site, clock) for i, site in enumerate(sites(run, findings), start=1)),
     )
     sheet.fill("findings", _zoned(_FINDING_COLUMNS, clock), (_finding_row(row, clock) for row in findings))
+    listed = sites(run, findings)
+    sheet.fill("visits", _VISIT_COLUMNS, [(account,) for site in listed for account in site.accounts])
+    sheet.choices("visits", _chosen(run))
     meta = run.meta
     sheet.fill(
         "about",
@@ -109,6 +123,10 @@ def write(run: RunLike, path: Path, findings: Sequence[Row], clock: Clock) -> Pa
                 "Signals only; not an inspection. On test before any work; qualified persons only.",
             ),
             (
+                "visits",
+                "one row per cause found; save the sheet as visits.csv and load it with the roster: it teaches",
+            ),
+            (
                 "text cells",
                 "are text even where they begin with = + - @; nothing in this file is a formula or a link",
             ),
@@ -116,6 +134,12 @@ def write(run: RunLike, path: Path, findings: Sequence[Row], clock: Clock) -> Pa
     )
     book.close()
     return path
+
+
+def _chosen(run: RunLike) -> dict[str, list[str]]:
+    """What the columns of a visit may hold: the causes of this run and the words of the roster's visit sheet."""
+    causes = sorted({row["cause"] for row in rows(run, "causes")})
+    return {"found": [*FOUND, *causes], "fixed": ["yes", "no", "partly"]}
 
 
 class _Sheets:
@@ -128,6 +152,22 @@ class _Sheets:
         self._text = book.add_format(base)
         self._kept = book.add_format({**base, "quote_prefix": True})
         self._number = book.add_format({"valign": "top", "num_format": "#,##0.##"})
+
+    def choices(self, name: str, allowed: Mapping[str, Sequence[str]]) -> None:
+        """Drop-down lists for columns of a sheet already filled; their words stand on the sheet ``words``."""
+        sheet, words = self._book.get_worksheet_by_name(name), self._book.add_worksheet("words")
+        labels = [label for label, _ in _VISIT_COLUMNS]
+        for place, (label, entries) in enumerate(allowed.items()):
+            words.write_string(0, place, label, self._head)
+            for row, entry in enumerate(entries, start=1):
+                words.write_string(row, place, entry, self._text)
+            letter = "ABCDEFGH"[place]
+            column = labels.index(label)
+            sheet.data_validation(
+                1, column, MOST_VISITS, column,
+                {"validate": "list", "source": f"=words!${letter}$2:${letter}${len(entries) + 1}",
+                 "error_title": label, "error_message": "One of the words on the sheet 'words'."},
+            )  # fmt: skip
 
     def fill(self, name: str, columns: Sequence[tuple[str, int]], table: Any) -> None:
         sheet = self._book.add_worksheet(name)

@@ -264,6 +264,35 @@ def small() -> MadeRun:
                     }
                 ],
             ),
+            "signals_to_see": table(
+                "signals_to_see",
+                [
+                    {
+                        "page_no": 1,
+                        "account_key": "main/1001",
+                        "step_no": 1,
+                        "kind": "test",
+                        "do": "Start a test.",
+                        "event": "E601",
+                        "path": "radio",
+                        "receiver": "2",
+                        "line": "1",
+                        "within_s": 90.0,
+                    },
+                    {
+                        "page_no": 1,
+                        "account_key": "main/1001",
+                        "step_no": 2,
+                        "kind": "alarm",
+                        "do": "Smoke.",
+                        "event": "E111",
+                        "restore": "R111",
+                        "partition": "1",
+                        "zone": "012",
+                        "label": SCRIPT,
+                    },
+                ],
+            ),
             "visit_rows": table(
                 "visit_rows",
                 [{"page_no": 1, "technician": FORMULA, "found": "no_fault", "fixed": "no", "note": SCRIPT}],

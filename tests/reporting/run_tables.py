@@ -51,6 +51,7 @@ TYPES: dict[str, pa.DataType] = {
             "link",
             "test_s",
             "supervision_s",
+            "within_s",
         ),
         pa.float64(),
     ),
@@ -76,6 +77,7 @@ TYPES: dict[str, pa.DataType] = {
     ),
     **dict.fromkeys(("heard", "monitored", "is_resend", "shown"), pa.bool_()),
     "line_no": pa.int64(),
+    "step_no": pa.int64(),
     "local_day": pa.date32(),
     "visited_on": pa.date32(),
 }
@@ -90,7 +92,7 @@ COLUMNS = {
     " next_observation field_check fix parts cautions standing none_probability stray_key link rival_key stray_note",
     "verdicts": "check verdict reason n",
     "accounts": "account_key account receiver_group site customer dealer installer system_type status heard"
-    " first_heard_utc last_heard_utc signals monitored page_no",
+    " first_heard_utc last_heard_utc signals monitored page_no area address",
     "incidents": "incident_id kind receiver line shared from_utc until_utc accounts expected seen p excused why",
     "coverage": "receiver line hour_utc n state",
     "tests_by_day": "local_day due strict lenient missed excused",
@@ -108,6 +110,8 @@ COLUMNS = {
     "spans": "page_no kind label from_utc until_utc",
     "path_rows": "page_no account_key path kind role network receiver line reports_as_key test_s supervision_s"
     " checks_in",
+    "signals_to_see": "page_no account_key step_no kind do event restore partition zone label path receiver line origin"
+    " within_s watch",
     "visit_rows": "page_no visited_on technician found fixed note",
 }
 

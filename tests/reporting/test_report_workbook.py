@@ -58,7 +58,7 @@ def test_no_cell_is_a_formula_or_link(path: Path) -> None:
 
 def test_sheets_are_ready_to_work_with(path: Path) -> None:
     book = openpyxl.load_workbook(path)
-    assert book.sheetnames == ["revisit", "findings", "about"]
+    assert book.sheetnames == ["revisit", "findings", "visits", "words", "about"]
     for name, rows in (("revisit", 8), ("findings", 9)):
         sheet = book[name]
         assert sheet.max_row == rows
