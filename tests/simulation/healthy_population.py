@@ -39,7 +39,7 @@ def population(count: int, told: tuple[int, int]) -> Iterator[Site]:
         raise ValueError(f"there are numbers for {len(taken)} accounts only")
     before: Site | None = None
     for index in range(count):
-        site = _site(index, count, taken[index])
+        site = one_site(index, count, taken[index])
         dice = Dice(12, index)
         if before is not None and site.archetype == "burglary_dialer" and dice.chance(0.1):
             site.site, site.customer, site.area = before.site, before.customer, before.area
@@ -49,8 +49,10 @@ def population(count: int, told: tuple[int, int]) -> Iterator[Site]:
         yield site
 
 
-def _site(index: int, count: int, number: str) -> Site:
-    kind, _, types = Dice(11, index).weighted(KINDS, [share for _, share, _ in KINDS])
+def one_site(index: int, count: int, number: str, kind: str = "") -> Site:
+    """A site of the archetype ``kind``, or of one drawn by share, in a station of ``count`` sites."""
+    fitting = [line for line in KINDS if kind in ("", line[0])]
+    kind, _, types = Dice(11, index).weighted(fitting, [share for _, share, _ in fitting])
     dice = Dice(2, index)
     site = make(index, number, kind, types, dice)
     area = dice.whole(1, max(8, count // 350))

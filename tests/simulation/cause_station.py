@@ -1,0 +1,148 @@
+"""A station on which every cause is somebody's: ``python -m tests.simulation.cause_station FOLDER [SEED [OBSERVED]]``.
+
+Each cause of the project's list is carried by twelve sites of fitting kinds at strengths from weak to strong, some
+sites carry two, and healthy sites of every kind with their stories live beside them, incidents over all. Thirteen
+weeks are lived; the exports hold the last OBSERVED of them (1, 2, 4 or 13), the same lives whichever. Written:
+``exports/``, ``workspace/``, ``incidents_truth.csv`` and ``truth.csv`` (account, causes, ways, level, since, strays).
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import timedelta
+from pathlib import Path
+
+from tests.simulation import clock
+from tests.simulation.cause_ways import DOUBLES, PLANTERS, WAYS, Way
+from tests.simulation.clock import DAY
+from tests.simulation.dice import Dice, seeded
+from tests.simulation.exports import with_resends
+from tests.simulation.healthy import AFTER, END, write_truth
+from tests.simulation.healthy_exports import Exports, Roster
+from tests.simulation.healthy_noise import noise
+from tests.simulation.healthy_population import numbers, one_site, population
+from tests.simulation.incidents import own_signals
+from tests.simulation.life import live, stamped
+from tests.simulation.numbers import Numbers
+from tests.simulation.roster import write_csv
+from tests.simulation.site import Signal, Site
+from tests.simulation.upheavals import plan, strike
+
+WEEKS, EACH, PAIRS_EACH, HEALTHY, SEED = 13, 12, 3, 600, 1
+LATEST, EARLIEST = 4 * DAY, 27 * DAY  # before the end of the log: a fault has had so long to show
+
+
+@dataclass
+class Carried:
+    """What one site carries: causes, planters with their strengths, level 0 (weak) to 1 (strong), since when [s]."""
+
+    account: str
+    causes: tuple[str, ...] = ()
+    ways: list[str] = field(default_factory=list)
+    level: float = 0.0
+    since: int = 0
+    strays: list[str] = field(default_factory=list)
+
+    def row(self) -> list[str]:
+        """The row of truth.csv."""
+        since = f"{clock.wall(self.since):%Y-%m-%dT%H:%M}" if self.since else ""
+        return [self.account, ";".join(self.causes), ";".join(self.ways), f"{self.level:.2f}", since,
+                ";".join(self.strays)]  # fmt: skip
+
+
+COLUMNS = ["account", "causes", "ways", "level", "since", "strays"]
+
+
+def carriers(each: int) -> Iterator[tuple[str, tuple[str, ...], int]]:
+    """(archetype, causes, turn) of every site that carries something."""
+    for cause, ways in WAYS.items():
+        for turn in range(each):
+            kinds = ways[turn % len(ways)].kinds
+            yield kinds[turn // len(ways) % len(kinds)], (cause,), turn
+    for kind, *both in DOUBLES:
+        for turn in range(min(each, PAIRS_EACH)):
+            yield kind, tuple(both), turn
+
+
+def spoil(site: Site, life: list[Signal], causes: tuple[str, ...], turn: int) -> tuple[list[Signal], Carried]:
+    """The life with these causes in it, one after the other."""
+    told = Carried(site.account, causes)
+    for place, cause in enumerate(causes):
+        ways = WAYS[cause] if len(causes) > 1 else (WAYS[cause][turn % len(WAYS[cause])],)
+        way = next(w for w in ways if site.archetype in w.kinds)
+        dice = Dice(14, site.index, place)
+        step = turn // len(ways) % len(way.strengths)
+        planted = PLANTERS[way.planter](site, life, dice, _strength(way, step, dice))
+        life = planted.signals
+        told.ways.append(f"{way.planter} {planted.note}".replace(";", ","))
+        told.level = max(told.level, (step + 1) / len(way.strengths))
+        told.since = max(told.since, min(planted.shows_at, clock.END))
+        told.strays += [stray.account for stray in planted.strays]
+    return life, told
+
+
+def _strength(way: Way, step: int, dice: Dice) -> str:
+    last = clock.monday(WEEKS)
+    since = clock.wall(int(dice.between(last - EARLIEST, last - LATEST)))
+    return way.strengths[step].format(since=f"{since:%Y-%m-%d} {9 + since.hour % 8:02d}:{since:%M}", day=f"{since:%F}")
+
+
+def lives(each: int, healthy: int) -> Iterator[tuple[Site, list[Signal], Carried]]:
+    """Every site with what it sends before incidents, carriers first."""
+    carried = list(carriers(each))
+    count = len(carried) + healthy
+    told = clock.monday(WEEKS - 5), clock.monday(WEEKS)
+    ordinary = list(population(count, told))[len(carried) :]
+    given = numbers(count)
+    taken = Numbers(set(given))
+    for index, (kind, causes, turn) in enumerate(carried):
+        site = one_site(index, count, given[index], kind)
+        site.numbers = taken
+        life, truth = spoil(site, _ordinary(site), causes, turn)
+        yield site, with_resends(life, site.index), truth
+    for site in ordinary:
+        yield site, with_resends(_ordinary(site), site.index), Carried(site.account)
+
+
+def _ordinary(site: Site) -> list[Signal]:
+    return stamped(site, live(site) + noise(site, Dice(13, site.index)))
+
+
+def build(
+    folder: Path, seed: int = SEED, observed: int = WEEKS, each: int = EACH, healthy: int = HEALTHY
+) -> list[Carried]:  # fmt: skip
+    """Writes the station and answers the truth, one entry per account of the roster."""
+    truth: list[Carried] = []
+    with seeded(seed, 20270104), clock.calendar(END - timedelta(weeks=WEEKS), WEEKS + AFTER):
+        last = clock.monday(WEEKS)
+        exports = Exports(folder / "exports", clock.monday(WEEKS - observed), last)
+        sheets = Roster(folder / "workspace")
+        count = sum(1 for _ in carriers(each)) + healthy
+        places = population(count, (clock.START, last))
+        upheavals = plan(places, clock.monday(WEEKS - 4), last)
+        for site, signals, carried in lives(each, healthy):
+            sheets.write(site)
+            exports.write(strike(site, signals, upheavals))
+            truth.append(carried)
+        own = own_signals([u.outage() for u in upheavals])
+        exports.write(s for s in own if not any(u.outage().holds(s) for u in upheavals if u.kind == "export_gap"))
+        sheets.close()
+        exports.close()
+        write_truth(folder / "incidents_truth.csv", upheavals)
+        write_csv(folder / "truth.csv", COLUMNS, [carried.row() for carried in truth])
+    return truth
+
+
+def main() -> None:
+    if not 2 <= len(sys.argv) <= 4:
+        sys.exit("usage: python -m tests.simulation.cause_station FOLDER [SEED [OBSERVED]]")
+    given = [int(text) for text in sys.argv[2:]]
+    seed, observed = [*given, *(SEED, WEEKS)[len(given) :]]
+    truth = build(Path(sys.argv[1]), seed, observed)
+    print(f"{len(truth)} accounts, {sum(bool(c.causes) for c in truth)} of them carry a cause")
+
+
+if __name__ == "__main__":
+    main()
