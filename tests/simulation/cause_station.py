@@ -3,7 +3,7 @@
 Each cause of the project's list is carried by twelve sites of fitting kinds at strengths from weak to strong, some
 sites carry two, and healthy sites of every kind with their stories live beside them, incidents over all. Thirteen
 weeks are lived; the exports hold the last OBSERVED of them (1, 2, 4 or 13), the same lives whichever. Written:
-``exports/``, ``workspace/``, ``incidents_truth.csv`` and ``truth.csv`` (account, causes, ways, level, since, strays).
+``exports/``, ``workspace/``, ``incidents_truth.csv`` and ``truth.csv`` (account, causes, ways, level, shows, strays).
 """
 
 from __future__ import annotations
@@ -36,23 +36,23 @@ LATEST, EARLIEST = 4 * DAY, 27 * DAY  # before the end of the log: a fault has h
 
 @dataclass
 class Carried:
-    """What one site carries: causes, planters with their strengths, level 0 (weak) to 1 (strong), since when [s]."""
+    """What a site carries: causes, planters and strengths, level 0 (weak) to 1 (strong), by when it shows [s]."""
 
     account: str
     causes: tuple[str, ...] = ()
     ways: list[str] = field(default_factory=list)
     level: float = 0.0
-    since: int = 0
+    shows: int = 0
     strays: list[str] = field(default_factory=list)
 
     def row(self) -> list[str]:
         """The row of truth.csv."""
-        since = f"{clock.wall(self.since):%Y-%m-%dT%H:%M}" if self.since else ""
-        return [self.account, ";".join(self.causes), ";".join(self.ways), f"{self.level:.2f}", since,
+        shows = f"{clock.wall(self.shows):%Y-%m-%dT%H:%M}" if self.shows else ""
+        return [self.account, ";".join(self.causes), ";".join(self.ways), f"{self.level:.2f}", shows,
                 ";".join(self.strays)]  # fmt: skip
 
 
-COLUMNS = ["account", "causes", "ways", "level", "since", "strays"]
+COLUMNS = ["account", "causes", "ways", "level", "shows", "strays"]
 
 
 def carriers(each: int) -> Iterator[tuple[str, tuple[str, ...], int]]:
@@ -78,7 +78,7 @@ def spoil(site: Site, life: list[Signal], causes: tuple[str, ...], turn: int) ->
         life = planted.signals
         told.ways.append(f"{way.planter} {planted.note}".replace(";", ","))
         told.level = max(told.level, (step + 1) / len(way.strengths))
-        told.since = max(told.since, min(planted.shows_at, clock.END))
+        told.shows = max(told.shows, min(planted.shows_at, clock.END))
         told.strays += [stray.account for stray in planted.strays]
     return life, told
 

@@ -44,7 +44,7 @@ WAYS: dict[str, tuple[Way, ...]] = {
         _way("panel_silent", CAPTURED, "uncaptured/{since}"),
     ),
     "report_format_wrong": (
-        _way("format_unexpected", ("captured_radio", "burglary_internet"), "{since}/0.5", "{since}/1.0"),
+        _way("format_unexpected", ("captured_radio", "captured_line"), "{since}/0.5", "{since}/1.0"),
         _way("zone_detail_missing", ("fire_dialer", "burglary_internet"), "point/1/{since}", "point/4/{since}"),
     ),
     "tone_level_marginal": (

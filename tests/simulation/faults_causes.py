@@ -76,7 +76,7 @@ def ground_fault(site: Site, life: list[Signal], dice: Dice, strength: str) -> P
     pairs = Pairs(site.index + 1, 5000)
     kept = [s for s in life if s.event[1:] != "310" or s.at < since - DAY]
     if kind == "standing":
-        kept += pairs.episode(site, clock.monday(0) + dice.between(DAY, 4 * DAY), 2 * HOUR, "310")
+        kept += pairs.episode(site, since - dice.between(5, 25) * DAY, 2 * HOUR, "310")
         kept.append(site.say(since, "E310"))
         return Planted(kept, since + 2 * DAY, f"E310 {rest[-1]}, never restored", cause="ground_fault")
     moment = since + dice.between(0, DAY)

@@ -62,7 +62,8 @@ def one_site(index: int, count: int, number: str, kind: str = "") -> Site:
     site.customer = f"Customer {dice.whole(1, max(260, count * 4 // 5)):05d}"
     site.site = f"Site {index + 1:05d}"
     site.first_at, site.last_at = clock.START, clock.END
-    if kind == "fire_radio" and len(site.paths) > 1:  # the telephone line behind the radio is tried daily too
+    tried = {path for timer in site.timers for path in timer.paths}
+    if kind == "fire_radio" and len(site.paths) > 1 and "phone" not in tried:  # the line behind it is tried daily too
         site.timers.append(TestTimer(("phone",), DAY, "communicator"))
         site.paths[1].test_interval = "24h" if dice.chance(0.5) else ""
     return site
