@@ -15,7 +15,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from tests.simulation import clock
-from tests.simulation.cause_ways import DOUBLES, PLANTERS, WAYS, Way
+from tests.simulation.cause_ways import DOUBLES, PLANTERS, WAYS, Way, there
 from tests.simulation.clock import DAY
 from tests.simulation.dice import Dice, seeded
 from tests.simulation.exports import with_resends
@@ -57,12 +57,13 @@ COLUMNS = ["account", "causes", "ways", "level", "shows", "strays"]
 
 def carriers(each: int) -> Iterator[tuple[str, tuple[str, ...], int]]:
     """(archetype, causes, turn) of every site that carries something."""
-    for cause, ways in WAYS.items():
-        for turn in range(each):
+    for cause in WAYS:
+        ways = there(cause)
+        for turn in range(each if ways else 0):
             kinds = ways[turn % len(ways)].kinds
             yield kinds[turn // len(ways) % len(kinds)], (cause,), turn
     for kind, *both in DOUBLES:
-        for turn in range(min(each, PAIRS_EACH)):
+        for turn in range(min(each, PAIRS_EACH) if all(there(cause, kind) for cause in both) else 0):
             yield kind, tuple(both), turn
 
 
@@ -70,8 +71,8 @@ def spoil(site: Site, life: list[Signal], causes: tuple[str, ...], turn: int) ->
     """The life with these causes in it, one after the other."""
     told = Carried(site.account, causes)
     for place, cause in enumerate(causes):
-        ways = WAYS[cause] if len(causes) > 1 else (WAYS[cause][turn % len(WAYS[cause])],)
-        way = next(w for w in ways if site.archetype in w.kinds)
+        ways = there(cause)
+        way = there(cause, site.archetype)[0] if len(causes) > 1 else ways[turn % len(ways)]
         dice = Dice(14, site.index, place)
         step = turn // len(ways) % len(way.strengths)
         planted = PLANTERS[way.planter](site, life, dice, _strength(way, step, dice))

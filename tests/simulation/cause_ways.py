@@ -156,3 +156,8 @@ DOUBLES = (
     ("burglary_partitions", "open_close_reporting_wrong", "zone_left_bypassed"),
     ("captured_dual", "panel_clock_wrong", "backup_path_dead"),
 )
+
+
+def there(cause: str, kind: str = "") -> tuple[Way, ...]:
+    """The ways of a cause whose planter exists, on sites of one kind where it is given."""
+    return tuple(way for way in WAYS[cause] if way.planter in PLANTERS and (not kind or kind in way.kinds))

@@ -35,6 +35,7 @@ from sigaudit.store.opening import open_store
 from sigaudit.store.runs import Run
 from tests.demo_station import sheet
 from tests.simulation import cause_station, healthy_report
+from tests.simulation.cause_ways import WAYS
 
 EDGES = (0.0, 0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0001)
 BLAME = ("critical", "major")
@@ -115,7 +116,7 @@ class Score:
         lines = [f"{'cause':28}" + "".join(f"{word:>10}" for word in
                  ("sites", "found", "recall", "precision", "top 1", "top 3"))]  # fmt: skip
         total = Tally()
-        for cause in [name for name in cause_station.WAYS if name in self.causes]:
+        for cause in [name for name in WAYS if name in self.causes]:
             tally = self.causes[cause]
             lines.append(_line(cause, tally))
             for name in vars(total):
