@@ -112,6 +112,14 @@ def test_one_visit_never_makes_certain() -> None:
     assert hundred.base.value < 0.06
 
 
+def test_the_order_in_which_visits_became_known_does_not_matter() -> None:
+    rows = [row(f"main/{i}", found, date(2026, 11, 1 + i)) for i, found in enumerate(
+        ("weak_radio_path", "roster_wrong", "no_fault", "other", "weak_radio_path"))]  # fmt: skip
+    there = visits_of(rows, date(2026, 12, 1))
+    assert visits_of(rows[::-1], date(2026, 12, 1)) == there
+    assert learn(MODEL, there[::-1], {}).model == learn(MODEL, there, {}).model
+
+
 def test_nothing_found_weighs_little_against_what_comes_and_goes() -> None:
     found = {line.cause: line for line in learn(MODEL, [visit("main/1", "no_fault")], {}).lines}
     assert (found["weak_radio_path"].n, found["roster_wrong"].n) == (LITTLE, 1.0)
