@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from sigaudit.reporting.files import write_text
 from sigaudit.reporting.page import Clock, Row, RunLike, cautions, environment, instant, page_name, plain_rows
 from sigaudit.reporting.raster import check_in_gaps, raster_of_tests
+from sigaudit.reporting.site_causes import by_account
 from sigaudit.reporting.timeline import timeline
 
 # A page stays readable: of a longer log the newest lines are shown, and the page says how many are not.
@@ -68,6 +69,7 @@ def write_all(
     check_ins = Pages(run.table("check_in_days"), "local_day", "path")
     accounts = {row["page_no"]: row for row in plain_rows(run.table("accounts")) if row["page_no"] is not None}
     paths = Pages(run.table("path_rows"), "account_key", "path")
+    causes = by_account(run)
     visits = Pages(run.table("visit_rows"), "visited_on")
     by_page: dict[int, list[Row]] = {number: [] for number in also}
     for row in findings:
@@ -90,6 +92,7 @@ def write_all(
             on_roster=page_no in accounts,
             clock=clock,
             findings=found,
+            causes=causes.get(account["account_key"], ()),
             home=home,
             chart=timeline(lines, due, spans, _by_path(days, ways), clock, as_of, whole=whole, findings=found),
             raster=raster_of_tests(lines, due, clock),

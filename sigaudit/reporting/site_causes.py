@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sigaudit.reporting.page import ACTIONS, Row, RunLike, rank, rows
 
-__all__ = ["SiteCause", "by_site", "place_of", "strays"]
+__all__ = ["SiteCause", "by_account", "by_site", "place_of", "strays"]
 
 
 @dataclass(frozen=True)
@@ -59,11 +59,20 @@ def strays(run: RunLike) -> dict[str, str]:
 
 def by_site(run: RunLike) -> dict[str, tuple[SiteCause, ...]]:
     """Place -> its named causes: cheapest step first, then the likeliest."""
+    return _gathered(run, place_of)
+
+
+def by_account(run: RunLike) -> dict[str, tuple[SiteCause, ...]]:
+    """Account key -> its named causes, in the same order."""
+    return _gathered(run, lambda row: str(row["account_key"]))
+
+
+def _gathered(run: RunLike, where: Callable[[Row], str]) -> dict[str, tuple[SiteCause, ...]]:
     gathered: dict[tuple[str, frozenset[str]], list[Row]] = {}
     for row in rows(run, "causes"):
         if row["shown"]:
             held = frozenset((row["cause"], *row["pair"].split()))
-            gathered.setdefault((place_of(row), held), []).append(row)
+            gathered.setdefault((where(row), held), []).append(row)
     found: dict[str, list[SiteCause]] = {}
     for (place, _), entries in sorted(gathered.items(), key=lambda item: (item[0][0], sorted(item[0][1]))):
         found.setdefault(place, []).append(_entry(entries))

@@ -1,4 +1,4 @@
-"""The revisit list: order, words, no script."""
+"""The revisit list: order, words, no script; and the causes of an account's page."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from made_run import small
 from run_tables import SCRIPT, table
 from test_weekly_page import Page
 
-from sigaudit.reporting import overview, revisit
+from sigaudit.reporting import overview, revisit, weekly
 from sigaudit.reporting.page import Clock
 from sigaudit.reporting.sites import sites
 
@@ -93,3 +93,13 @@ def test_the_page_says_causes_before_steps(tmp_path: Path) -> None:
     assert "Probable cause: primary path dead or site out of service likely, 70 %; the log cannot tell which" in text
     assert text.index("Probable cause: primary") < text.index("0 of 7 tests since 16 Oct")
     assert "To tell it apart from site out of service: call." in text
+
+
+def test_an_accounts_page_says_what_is_probably_behind_it(tmp_path: Path) -> None:
+    weekly.write(small(), tmp_path, station="Invented station")
+    text = Page((tmp_path / "accounts" / "0001.html").read_text(encoding="utf-8")).text
+    assert "What probably is behind it" in text
+    assert "Probable cause: primary path dead or site out of service likely, 70 %; the log cannot tell which" in text
+    assert "What probably is behind it" not in Page(
+        (tmp_path / "accounts" / "0002.html").read_text(encoding="utf-8")
+    ).text  # fmt: skip
