@@ -7,7 +7,8 @@
 -- Peripheral and module troubles (330, 331-333 and 339), and any trouble on a
 -- zone that the roster calls the communicator's own. Only where it said so
 -- itself: the panel's own are trouble_standing. Check-ins prove nothing about
--- the panel; a signal of the panel after the trouble does.
+-- the panel; a signal of the panel after the trouble does. One that keeps
+-- coming back for longer than the limit is loose, heard since or not.
 with
 own_zones as (
     select account_key, partition, zone
@@ -47,6 +48,36 @@ troubles as (
         and (e.restored_utc is null or e.started_utc >= $from)
     group by e.account_key, e.family, e.partition, e.zone
 ),
+long_ones as (
+    select
+        e.account_key,
+        e.family,
+        e.partition,
+        e.zone,
+        count(*) as n_long,
+        min(e.started_utc) as first_utc
+    from episodes as e
+    inner join troubles as t
+        on
+            e.account_key = t.account_key
+            and e.family = t.family
+            and e.partition = t.partition
+            and e.zone = t.zone
+    inner join limits as l
+        on e.account_key = l.account_key and l.name = 'open_h'
+    where
+        e.started_utc >= $as_of - interval 28 day
+        and epoch(e.restored_utc) - epoch(e.started_utc) > l.value * 3600
+        and not exists (
+            select 1
+            from excuses as x
+            where
+                x.account_key = e.account_key
+                and x.from_utc < e.restored_utc
+                and x.until_utc > e.started_utc
+        )
+    group by e.account_key, e.family, e.partition, e.zone
+),
 radios as (
     select account_key, count(*) as n_ways
     from paths
@@ -81,6 +112,9 @@ judged as (
     select
         t.*,
         l.value as limit_h,
+        n.value as limit_n,
+        coalesce(o.n_long, 0) as n_long,
+        o.first_utc as first_long_utc,
         coalesce(r.n_ways, 0) as n_ways,
         coalesce(u.n_holes, 0) as n_holes,
         coalesce(h.n_restored, 0) > 0 as restores,
@@ -98,6 +132,14 @@ judged as (
         on t.account_key = l.account_key and l.name = 'open_h'
     inner join limits as g
         on t.account_key = g.account_key and g.name = 'after_s'
+    inner join limits as n
+        on t.account_key = n.account_key and n.name = 'repeats'
+    left join long_ones as o
+        on
+            t.account_key = o.account_key
+            and t.family = o.family
+            and t.partition = o.partition
+            and t.zone = o.zone
     left join radios as r on t.account_key = r.account_key
     left join habits as h
         on t.account_key = h.account_key and t.family = h.family
@@ -108,34 +150,50 @@ judged as (
             and t.family = u.family
             and t.partition = u.partition
             and t.zone = u.zone
+),
+weighed as (
+    select
+        *,
+        proven_h > limit_h
+        and not is_heard_since
+        and (restores or panel_utc is not null) as is_lost,
+        n_long >= limit_n as is_loose
+    from judged
 )
 select
     account_key,
     'code=' || family || ',zone=' || partition || '/' || zone as subject,
     case
         when origin = 'unknown' then 'not_judged'
+        when is_lost or is_loose then 'finding'
         when open_h <= limit_h then 'sound'
-        when is_heard_since then 'not_judged'
-        when not restores and panel_utc is null then 'not_judged'
-        when proven_h > limit_h then 'finding'
         else 'not_judged'
     end as verdict,
     case
         when origin = 'unknown' then 'origin not told apart'
+        when is_lost then ''
+        when is_loose then 'again and again'
         when open_utc is null then 'restored'
         when open_h <= limit_h then 'within the limit'
         when is_heard_since then 'the panel was heard since'
         when not restores and panel_utc is null
             then 'never restored, and no signal of the panel is known'
-        when proven_h > limit_h then ''
         else 'the restore may lie in hours that the log lacks'
     end as reason,
-    open_h as measured,
-    limit_h as limit_value,
-    'h' as unit,
-    coalesce(open_utc, last_began_utc) as since_utc,
+    case when is_loose and not is_lost then n_long else open_h end as measured,
+    case when is_loose and not is_lost then limit_n else limit_h end
+        as limit_value,
+    case when is_loose and not is_lost then 'losses in four weeks' else 'h' end
+        as unit,
+    case
+        when is_loose and not is_lost then first_long_utc
+        else coalesce(open_utc, last_began_utc)
+    end as since_utc,
     $as_of as until_utc,
-    coalesce(open_utc, last_began_utc) as evidence_from_utc,
+    case
+        when is_loose and not is_lost then first_long_utc
+        else coalesce(open_utc, last_began_utc)
+    end as evidence_from_utc,
     $as_of as evidence_until_utc,
     coalesce(panel_utc, last_restored_utc) as last_good_utc,
     n_events as evidence_count,
@@ -144,5 +202,5 @@ select
     n_troubles as k,
     n_troubles as n,
     case when n_doubt > 0 then 1 else 0 end as doubtful
-from judged
+from weighed
 where origin <> 'unknown' or n_ways > 0
