@@ -3,17 +3,19 @@
 -- reads:   message_forms, accounts, limits
 -- params:  $from, $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [signals]
--- By path, for two paths may speak two formats. Where many accounts of a
--- receiver line change together, the receiver or its export changed.
+-- By path, for two paths may speak two formats. What is new stays new for four
+-- weeks, for it does not end by being there last week too. Where many accounts
+-- of a receiver line change together, the receiver or its export changed.
 with
 forms as (
     select
         account_key,
         path,
         format,
+        sum(n_past) as n_past,
         sum(n_before) as n_before,
         sum(n_window) as n_window,
-        min(window_first_utc) as window_first_utc
+        min(first_utc) as first_utc
     from message_forms
     where format <> 'contact_input'
     group by account_key, path, format
@@ -22,6 +24,7 @@ pasts as (
     select
         account_key,
         path,
+        sum(n_past) as n_past,
         sum(n_before) as n_before,
         sum(n_window) as n_window
     from forms
@@ -32,7 +35,14 @@ fresh as (
     from forms as f
     inner join pasts as p
         on f.account_key = p.account_key and f.path = p.path
-    where f.n_before = 0 and f.n_window > 0 and p.n_before > 0
+    inner join limits as b
+        on f.account_key = b.account_key and b.name = 'before'
+    where
+        f.n_window > 0
+        and (
+            (f.n_before = 0 and p.n_before > 0)
+            or (f.n_past = 0 and p.n_past >= b.value)
+        )
 ),
 moved as (
     select m.receiver, m.line, count(distinct m.account_key) as n_fresh
@@ -70,7 +80,7 @@ newest as (
         path,
         sum(n_window) as n_fresh,
         min(format) as format,
-        min(window_first_utc) as first_utc
+        min(first_utc) as first_utc
     from fresh
     group by account_key, path
 ),

@@ -2,7 +2,8 @@
 -- grain:   one row per account, path, receiver, line and format
 -- reads:   fact_day, heard_as
 -- params:  $from, $until timestamp [UTC]
--- returns: n_before and n_window [signals]; in the four weeks before $until
+-- returns: n_past [signals more than four weeks before $until], n_before and
+--          n_window [signals]; in the four weeks before $until
 --          n_four and n_resend [signals], days_resent, kinds_resent [codes],
 --          n_tests and n_tests_resent, n_unknown [signals of no known code],
 --          kinds_unknown, days_unknown
@@ -14,6 +15,9 @@ folded as (
         line,
         path,
         format,
+        sum(case
+            when last_utc < $until - interval 28 day then n else 0
+        end) as n_past,
         sum(case when last_utc < $from then n else 0 end) as n_before,
         sum(case
             when last_utc >= $from and first_utc < $until then n else 0
@@ -90,6 +94,7 @@ select
     f.receiver,
     f.line,
     f.format,
+    sum(f.n_past) as n_past,
     sum(f.n_before) as n_before,
     sum(f.n_window) as n_window,
     min(f.window_first_utc) as window_first_utc,
