@@ -29,6 +29,8 @@ IMPROBABLE = 1e-3
 _HABIT = 0.2
 # Losses spread evenly over the day that a group is given beside its own, so that two at one hour are no habit (house).
 _EVEN = 5.0
+# A nearer cause that holds so many of the accounts struck is the cause: chance adds some to a wider group (house).
+_MOST_OF_THEM = 0.9
 _LEAST_S = 60.0
 # Bounds of the work: losses around one window that are looked at one by one, windows tried for one burst.
 _MOST = 600
@@ -120,7 +122,8 @@ def scan_tail(k: ArrayLike, n: ArrayLike, w: ArrayLike) -> Seconds:
 
 
 def strongest(losses: Losses, groups: Groups, rule: Rule) -> Burst | None:
-    """The burst that stands out most, or None. Of equally strong ones that overlap, the nearer cause."""
+    """The burst that stands out most, or None. Of those that overlap it the nearest cause that is equally strong, or
+    holds nearly all of its accounts: a few that chance adds make a wider group stand out no truer."""
     tests = int((groups.size >= rule.accounts).sum()) * len(WIDTHS_S)
     found = [w for w in (_windows(losses, groups, rule, width, tests) for width in WIDTHS_S) if len(w.llr)]
     if not found:
@@ -128,13 +131,20 @@ def strongest(losses: Losses, groups: Groups, rule: Rule) -> Burst | None:
     places = np.concatenate([np.stack([np.full(len(w.llr), i), np.arange(len(w.llr))]) for i, w in enumerate(found)], 1)
     llr = np.concatenate([w.llr for w in found])
     best: list[tuple[float, int, int, Burst]] = []
+    tried: set[int] = set()
     for at in np.argsort(-llr, kind="stable")[:_TRIED]:
         windows, row = found[places[0, at]], places[1, at]
-        if best and llr[at] < best[0][0] - 2:
-            break
+        group = int(windows.losses.group[windows.first[row]])
+        weaker = bool(best) and llr[at] < best[0][0] - 2
+        if weaker and (group in tried or groups.rank[group] >= best[0][1]):
+            continue
         burst = _trimmed(windows, int(row), rule)
         if burst is None or (best and not _overlap(burst, best[0][3])):
             continue
+        if weaker:
+            tried.add(group)
+            if burst.accounts < _MOST_OF_THEM * best[0][3].accounts:
+                continue
         best.append((float(llr[at]), int(groups.rank[burst.group]), int(groups.size[burst.group]), burst))
     if not best:
         return None

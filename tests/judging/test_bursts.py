@@ -116,3 +116,20 @@ def test_of_two_groups_that_explain_it_alike_the_nearer_cause_is_named() -> None
     both = Groups(np.full(2, SPAN), np.array([6, 0]), np.array([40, 40]))
     found = strongest(losses(rows), both, Rule())
     assert isinstance(found, Burst) and found.group == 1
+
+
+def test_a_nearer_cause_that_holds_nearly_all_is_named_although_the_wider_group_stands_out_more() -> None:
+    """25 struck share a network; the wider group holds them and two more that chance adds in the same hours."""
+    nearer = struck(1, 25, 20 * DAY_S, 9 * 3600)
+    wider = struck(0, 25, 20 * DAY_S, 9 * 3600) + struck(0, 2, 20 * DAY_S + 3600, 5 * 3600, first=900)
+    rows = by_chance(5, 2, 12) + nearer + wider
+    both = Groups(np.full(2, SPAN), np.array([4, 2]), np.array([130, 57]))
+    found = strongest(losses(rows), both, Rule())
+    assert isinstance(found, Burst) and (found.group, found.accounts) == (1, 25)
+
+
+def test_a_wider_group_of_which_the_nearer_holds_half_is_named() -> None:
+    nearer, wider = struck(1, 12, 20 * DAY_S, 3600), struck(0, 25, 20 * DAY_S, 3600)
+    both = Groups(np.full(2, SPAN), np.array([4, 2]), np.array([130, 57]))
+    found = strongest(losses(nearer + wider), both, Rule())
+    assert isinstance(found, Burst) and found.group == 0
