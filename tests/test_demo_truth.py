@@ -22,21 +22,19 @@ WEEKS = ("2026-W46", "2026-W47")
 LAST = WEEKS[-1]
 TRUTH = {row["account"]: row for row in sheet(DEMO / "truth.csv")}
 FAULTY = {account: row for account, row in TRUTH.items() if row["fault"] != "healthy"}
-INCIDENTS = sheet(DEMO / "incidents_truth.csv")
+INCIDENTS = [row for row in sheet(DEMO / "incidents_truth.csv") if row["receiver"]]
+SHARED = [row for row in sheet(DEMO / "incidents_truth.csv") if not row["receiver"]]
 ZONE = ZoneInfo("America/New_York")
+# True of the log, and no part of a plan: three of 27 tests lost to the one in 200 that every site may miss.
+BY_LUCK = {("0160", "tests_missed_often")}
 # Notes that say a fault is over when its week ends: a burst of minutes leaves no later week anything to hear.
 OVER = ("a burst of 14 panel signals in ten minutes",)
 
 
 # Checks whose fault the demo does not hold yet: only their cases under tests/checks stand for them.
 NOT_PLANTED = {
-    "ac_power_flapping", "account_near_miss", "backup_path_silent", "cancelled_still_sending",
-    "capture_supervision_trouble", "clock_offset", "contact_stuck", "contacts_disagree", "contacts_missing",
-    "contacts_only", "default_account_in_use", "dialer_fails_to_report", "fire_alarm_repeated", "format_unexpected",
-    "garbled_messages", "late_delivery", "line_cut_always", "line_cut_blind", "one_account_two_sites",
-    "panel_restarts", "panel_silent", "path_lost_with_power", "paths_fail_together", "point_rests_in_alarm",
-    "repeated_delivery", "silent_after_power_loss", "supervision_flapping", "supervision_interval_too_long",
-    "trouble_returning", "two_accounts_one_site", "unexpected_receiver_line",
+    "ac_power_flapping", "contact_stuck", "fire_alarm_repeated", "panel_restarts", "path_lost_with_power",
+    "point_rests_in_alarm", "trouble_returning",
 }  # fmt: skip
 
 
@@ -90,7 +88,7 @@ def test_faulty_accounts_carry_their_fault_and_what_follows_from_it(demo_station
         f"{account}: {f['check']} {f['subject']} beside {row['fault']} ({row['note']})"
         for account, row in FAULTY.items()
         for f in found(demo_station, LAST)[account]
-        if f["check"] not in {row["fault"], *row["also"].split(";")}
+        if f["check"] not in {row["fault"], *row["also"].split(";")} and (account, f["check"]) not in BY_LUCK
     ]
     assert beyond == []
 
@@ -124,14 +122,64 @@ def test_incidents_are_found(demo_station: DemoStation, row: dict[str, str]) -> 
     assert fitting[0]["excused"] > 0
 
 
+# How far the edges of a shared incident may be off. Mains and a storm are told at once; so is the loss of a way, by
+# who has another. They come back within ten minutes of the end, and what was dialed again within twenty.
+NEAR = {"area_power_outage": 15, "signal_storm": 15, "area_phone_outage": 30, "path_network_outage": 30}
+
+
+@pytest.mark.parametrize("row", SHARED, ids=lambda row: row["kind"])
+def test_shared_incidents_are_found_with_group_and_edges(demo_station: DemoStation, row: dict[str, str]) -> None:
+    near = timedelta(minutes=NEAR[row["kind"]])
+    shared = f"{row['group_kind']} {row['group_value']}" if row["group_kind"] else "all receiver lines"
+    fitting = [
+        incident
+        for incident in _incidents(demo_station)
+        if (incident["kind"], incident["shared"]) == (row["kind"], shared)
+        and abs(incident["from_utc"] - _utc(row["from"])) <= near
+        and incident["until_utc"] is not None
+        and abs(incident["until_utc"] - _utc(row["until"])) <= near
+    ]
+    told = [(i["kind"], i["shared"], i["from_utc"], i["until_utc"]) for i in _incidents(demo_station)]
+    assert len(fitting) == 1, told
+
+
+@pytest.mark.parametrize("row", [row for row in SHARED if row["group_kind"]], ids=lambda row: row["kind"])
+def test_who_shares_an_incident_is_excused_and_who_stays_down_is_not(
+    demo_station: DemoStation, row: dict[str, str]
+) -> None:
+    """Healthy members lost something to it and are not blamed; a straggler's fault begins in it and is found."""
+    week = next(w for w in runs.labels(demo_station.store()) if w == f"{_utc(row['until']):%G-W%V}")
+    run = demo_station.run(week)
+    one = next(i for i in run.table("incidents").to_pylist() if i["kind"] == row["kind"])
+    members = {
+        m["account_key"].removeprefix("main/")
+        for m in run.table("incident_members").to_pylist()
+        if m["incident_id"] == one["incident_id"]
+    }
+    group = _sharing(demo_station, row)
+    assert len(members & group) >= 0.9 * len(members) and len(members) >= 10
+    assert one["excused"] >= len(members & group) / 2
+    blamed = [
+        (f["account"], f["check"], f["subject"])
+        for f in run.table("findings").to_pylist()
+        if f["account"] in members - set(FAULTY) and f["severity"] in ("critical", "major")
+    ]
+    assert blamed == []
+    stragglers = {a: FAULTY[a]["fault"] for a in group & set(FAULTY) if row["from"][:13].replace("T", " ") in
+                  FAULTY[a]["note"]}  # fmt: skip
+    assert stragglers
+    for account, fault in stragglers.items():
+        assert fault in {f["check"] for f in found(demo_station, LAST)[account]}, (account, fault)
+
+
 def test_no_other_incident_of_an_hour_or_more_is_told(demo_station: DemoStation) -> None:
-    spans = [(_utc(row["from"]), _utc(row["until"]), row["receiver"]) for row in INCIDENTS]
+    spans = [(_utc(row["from"]), _utc(row["until"]), row["receiver"], row["kind"]) for row in [*INCIDENTS, *SHARED]]
     invented = [
         incident
         for incident in _incidents(demo_station)
         if (incident["until_utc"] or _as_of(demo_station)) - incident["from_utc"] >= timedelta(hours=1)
         and not any(incident["from_utc"] < b and (incident["until_utc"] or b) > a and incident["receiver"] == r
-                    for a, b, r in spans)
+                    and incident["kind"] == kind for a, b, r, kind in spans)
     ]  # fmt: skip
     assert invented == []
 
@@ -177,9 +225,20 @@ def _incidents(station: DemoStation) -> list[dict[str, Any]]:
     once = {
         incident["incident_id"]: incident
         for week in runs.labels(station.store())
+        if "-W" in week  # a month has its own edges
         for incident in station.run(week).table("incidents").to_pylist()
     }
     return list(once.values())
+
+
+def _sharing(station: DemoStation, row: dict[str, str]) -> set[str]:
+    """Accounts of the group of an incident, by the roster."""
+    roster = station.folder / "roster"
+    if row["group_kind"] == "network":
+        return {
+            p["account"] for p in sheet(roster / "paths.csv") if f"{p['kind']} {p['network']}" == row["group_value"]
+        }
+    return {a["account"] for a in sheet(roster / "accounts.csv") if a[row["group_kind"]] == row["group_value"]}
 
 
 def _as_of(station: DemoStation) -> datetime:

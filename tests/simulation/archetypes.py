@@ -27,7 +27,7 @@ POPULATION = [
     ("small", 14, ("holdup", "medical", "medical", "environment"), ""),
     ("captured_radio", 18, FIRE, "a"),
     ("captured_line", 16, FIRE, "a"),
-    ("captured_dual", 14, FIRE_OR_BOTH, "a"),
+    ("captured_dual", 14, FIRE, "a"),
     ("fire_phone_cell", 8, FIRE, "a"),
     ("fire_dialer", 10, FIRE, "a"),
     ("burglary_dialer", 8, BURGLARY, "a"),
@@ -67,6 +67,7 @@ TRANSMITTERS = {
     "burglary_users": "internet communicator T",
     "fire_one_way_radio": "radio transmitter O",  # not in the demo
 }
+STAMPING = ("captured_dual", "supervised_single", "supervised_dual")
 OWN_POINT = "910"  # the point number under which a capturing transmitter speaks of itself
 # Archetypes whose panel dials into a transmitter that puts the account number in its place.
 CAPTURED = ("captured_radio", "captured_line", "captured_dual")
@@ -132,7 +133,7 @@ def make(index: int, account: str, archetype: str, types: tuple[str, ...], dice:
         has_contacts="yes" if archetype == "fire_radio" or archetype in CAPTURED else "no",
         panel_test_interval=panel_test,
         sends_openings="yes" if burglary and dice.chance(0.75) else "no",
-        stamps=archetype == "captured_dual",
+        stamps=archetype in STAMPING,
     )
     if archetype in CAPTURED:
         site.panel_account = f"{dice.whole(101, 9989):04d}"

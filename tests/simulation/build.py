@@ -9,7 +9,7 @@ from pathlib import Path
 from tests.simulation import clock
 from tests.simulation.archetypes import population
 from tests.simulation.exports import Exporter, in_order, with_resends
-from tests.simulation.incidents import OUTAGES, own_signals, strike
+from tests.simulation.incidents import OUTAGES, SHARED, own_signals, strike
 from tests.simulation.plan import TruthRow, play
 from tests.simulation.roster import write_csv, write_workspace
 from tests.simulation.strangers import strangers
@@ -33,9 +33,11 @@ def build(folder: Path) -> list[TruthRow]:
     columns = ["account", "fault", "week", "also", "note", "cause"]
     write_csv(folder / "truth.csv", columns, [astuple(row) for row in truth])
     incidents = [
-        [o.kind, o.receiver, o.line, *(f"{clock.wall(t):%Y-%m-%dT%H:%M}" for t in (o.begin, o.end))] for o in OUTAGES
+        [o.kind, o.receiver, o.line, *(f"{clock.wall(t):%Y-%m-%dT%H:%M}" for t in (o.begin, o.end)), *o.group]
+        for o in [*OUTAGES, *SHARED]
     ]
-    write_csv(folder / "incidents_truth.csv", ["kind", "receiver", "line", "from", "until"], incidents)
+    columns = ["kind", "receiver", "line", "from", "until", "group_kind", "group_value"]
+    write_csv(folder / "incidents_truth.csv", columns, incidents)
     counts = [astuple(c) for c in exporter.counts]
     columns = ["file", "lines", "signals", "repeats", "rejects", "skipped"]
     write_csv(folder / "lines_truth.csv", columns, counts)

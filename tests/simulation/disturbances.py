@@ -10,7 +10,9 @@ from collections.abc import Iterable
 
 from tests.simulation.clock import HOUR, MINUTE
 from tests.simulation.dice import Dice
+from tests.simulation.episodes import own_point
 from tests.simulation.site import Path, Signal, Site
+from tests.simulation.station import ALARM_CODES
 
 _PAIR = 8000
 
@@ -54,23 +56,34 @@ def phone_outage(
 
 
 def network_outage(
-    signals: list[Signal], sites: Iterable[Site], kind: str, network: str, begin: int, end: int
+    signals: list[Signal], sites: Iterable[Site], kind: str, network: str, begin: int, end: int,
+    *, key: int | None = None,
 ) -> list[Signal]:  # fmt: skip
-    """Nothing comes over the paths of one kind and network."""
+    """Nothing comes over the paths of one kind and network; with a ``key``, who has another path tells of it (350)."""
     struck = {s.account: s for s in sites if any((p.kind, p.network) == (kind, network) for p in s.paths)}
-    return [s for s in signals if not _over(s, struck, kind, begin, end, set())]
+    found = [s for s in signals if not _over(s, struck, kind, begin, end, set())]
+    dice = Dice(25, key or 0)
+    for site in struck.values() if key is not None else ():
+        other = next((p.path for p in site.paths if p.kind != kind), "")
+        if other:
+            say = {"path": other, "origin": "communicator", "pair": (site.index + 1) * 10000 + _PAIR + (key or 0)}
+            found.append(site.say(begin + dice.between(30, 3 * MINUTE), "E350", zone=own_point(site), **say))
+            found.append(site.say(end + dice.between(30, 3 * MINUTE), "R350", zone=own_point(site), **say))
+    return found
 
 
 def storm(signals: list[Signal], sites: Iterable[Site], begin: int, end: int, *, key: int) -> list[Signal]:
-    """Every site reports one or two short alarms or troubles of different kinds: nothing that they share but time."""
+    """Every site reports one or two of its own short alarms or troubles: nothing that they share but time."""
     dice = Dice(23, key)
     found = list(signals)
     for site in sites:
-        for code in ("130", "373", "321")[: dice.whole(1, 2)]:
+        zone = next(z for z in site.zones if z.kind in ALARM_CODES)
+        codes = (ALARM_CODES[zone.kind], "373" if site.system_type in ("fire", "combined") else "380")
+        for code in codes[: dice.whole(1, 2)]:
             at = dice.between(begin, end)
             pair = (site.index + 1) * 10000 + _PAIR + key
-            found += [site.say(at, f"E{code}", zone="001", partition="01", pair=pair)]
-            found += [site.say(at + 5 * MINUTE, f"R{code}", zone="001", partition="01", pair=pair)]
+            found += [site.say(at, f"E{code}", zone=zone.zone, partition=zone.partition, pair=pair)]
+            found += [site.say(at + 5 * MINUTE, f"R{code}", zone=zone.zone, partition=zone.partition, pair=pair)]
     return found
 
 

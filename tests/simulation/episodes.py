@@ -46,6 +46,11 @@ def protecting(site: Site) -> list[Zone]:
     return [z for z in site.zones if z.kind in ALARM_CODES]
 
 
+def own_point(site: Site) -> str:
+    """The point number under which the site's transmitter speaks of itself."""
+    return next((z.zone for z in site.zones if z.kind == "communicator"), "000")
+
+
 def episodes(site: Site, dice: Dice) -> list[Signal]:
     """All healthy episodes of one site, every one closed before the end of the scenario."""
     pairs = Pairs(site.index + 1)
@@ -67,7 +72,7 @@ def episodes(site: Site, dice: Dice) -> list[Signal]:
         origin = "network" if path.kind == "radio" else "communicator"
         for start in dice.times(clock.START, _until(HOUR), 0.07):
             length = dice.between(3 * MINUTE, 40 * MINUTE)
-            found += pairs.episode(site, start, length, code, path=via, origin=origin)
+            found += pairs.episode(site, start, length, code, own_point(site), path=via, origin=origin)
     for begin, end, reason in site.on_test:
         if reason in ("inspection", "commissioning"):
             found += inspection(site, pairs, dice, begin, end)

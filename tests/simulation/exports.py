@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path as FilePath
 
 from tests.simulation import clock
@@ -60,16 +61,17 @@ def _plain(s: Signal) -> str:
 
 def _long(s: Signal) -> str:
     """Receiver 2 writes the event as four digits and knows which box spoke."""
-    event = QUALIFIER[s.event[0]] + s.event[1:] if s.event[1:].isdigit() else s.event
+    event = QUALIFIER[s.event[0]] + s.event[1:] if s.event[0] in QUALIFIER else s.event
     fields = [_stamp(s), s.receiver, s.line, s.account, event, s.partition, s.zone]
-    told = f"{clock.wall(s.panel_time):%Y-%m-%dT%H:%M:%S}" if s.panel_time else ""
+    told = f"{datetime.fromtimestamp(s.panel_time, UTC):%Y-%m-%dT%H:%M:%SZ}" if s.panel_time else ""
     return ",".join([*fields, s.form, s.origin, told])
 
 
 def _own(s: Signal) -> str:
     """Receiver 3: qualifier and code apart, numbers without leading zeros, month first."""
-    fields = [clock.stamp(s.at, "%m/%d/%Y %H"), s.receiver, s.line, s.account, QUALIFIER[s.event[0]]]
-    return ";".join([*fields, s.event[1:], str(int(s.partition)), str(int(s.zone)), s.form])
+    kind, number = (QUALIFIER[s.event[0]], s.event[1:]) if s.event[0] in QUALIFIER else ("", s.event)
+    fields = [clock.stamp(s.at, "%m/%d/%Y %H"), s.receiver, s.line, s.account, kind, number]
+    return ";".join([*fields, *(str(int(part)) if part else "" for part in (s.partition, s.zone)), s.form])
 
 
 WRITERS = {"1": (PLAIN_HEADER, _plain), "2": (LONG_HEADER, _long), "3": (OWN_HEADER, _own)}

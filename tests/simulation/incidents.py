@@ -1,11 +1,11 @@
-"""What went wrong away from the sites: one receiver line down, one receiver down, one export part missing."""
+"""What went wrong away from the sites: a receiver line, a receiver, an export part; power, telephone, a network."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from tests.simulation import clock
+from tests.simulation import clock, disturbances
 from tests.simulation.clock import DAY, HOUR, MINUTE
 from tests.simulation.dice import Dice
 from tests.simulation.site import Signal, Site
@@ -16,13 +16,17 @@ NO_REPEAT = ("E602", "E608", "E603", "E601", "LINK")
 
 @dataclass(frozen=True)
 class Outage:
-    """From ``begin`` to ``end`` nothing of this receiver (line "": all lines) reaches the log."""
+    """From ``begin`` to ``end`` nothing of this receiver (line "": all lines) reaches the log.
+
+    Where ``group`` is told (area, exchange or network, and which), it is the sites of that group that are struck.
+    """
 
     kind: str
     receiver: str
     line: str
     begin: int
     end: int
+    group: tuple[str, str] = ("", "")
 
     def holds(self, s: Signal) -> bool:
         on_line = s.receiver == self.receiver and (self.line in ("", s.line))
@@ -34,6 +38,21 @@ OUTAGES = [
     Outage("receiver_outage", "3", "", clock.at("2026-11-10 14:20"), clock.at("2026-11-10 19:50")),
     Outage("export_gap", "2", "", clock.at("2026-10-29 00:00"), clock.at("2026-10-30 00:00")),
 ]
+# Shared by sites; their stragglers, who stay down, are planted in plan_a.
+SHARED = [
+    Outage("signal_storm", "", "", clock.at("2026-10-24 01:10"), clock.at("2026-10-24 03:00")),
+    Outage(
+        "path_network_outage", "", "", clock.at("2026-11-04 12:30"), clock.at("2026-11-05 00:10"),
+        ("network", "internet Provider East"),
+    ),
+    Outage(
+        "area_power_outage", "", "", clock.at("2026-11-12 16:30"), clock.at("2026-11-12 20:05"), ("area", "Area 5")
+    ),
+    Outage(
+        "area_phone_outage", "", "", clock.at("2026-11-20 09:20"), clock.at("2026-11-20 17:00"),
+        ("exchange", "Exchange 2"),
+    ),
+]  # fmt: skip
 
 
 def own_signals(outages: Sequence[Outage] = OUTAGES) -> list[Signal]:
@@ -61,11 +80,13 @@ def own_signals(outages: Sequence[Outage] = OUTAGES) -> list[Signal]:
 
 def strike(signals: list[Signal], sites: list[Site]) -> list[Signal]:
     """The signals that reach the log. Tests due in an outage are missed and never repeated."""
+    for number, outage in enumerate(SHARED, start=1):
+        signals = _shared(signals, struck_by(outage, sites), outage, number)
     for outage in OUTAGES:
         if outage.kind == "export_gap":
             signals = _lost_in_gap(signals, outage)
         else:
-            signals = _lost_in_outage(signals, outage)
+            signals = _lost(signals, outage.holds, outage.begin, outage.end)
             signals += _failed_to_report(outage, sites)
     return signals
 
@@ -76,16 +97,58 @@ def _lost_in_gap(signals: list[Signal], gap: Outage) -> list[Signal]:
     return [s for s in signals if not gap.holds(s) and s.pair not in inside]
 
 
-def _lost_in_outage(signals: list[Signal], outage: Outage) -> list[Signal]:
+def struck_by(outage: Outage, sites: list[Site]) -> list[Site]:
+    """The sites of the group that live through it. Those with a fault of their own are left out: what an outage
+    adds to their words is up to their fault."""
+    kind, value = outage.group
+    network = tuple(value.split(" ", 1))
+    return [
+        s
+        for s in sites
+        if not s.role
+        and (
+            outage.kind == "signal_storm"
+            or (kind == "area" and s.area == value)
+            or (kind == "exchange" and s.exchange == value)
+            or (kind == "network" and any((p.kind, p.network) == network for p in s.paths))
+        )
+    ]
+
+
+def _shared(signals: list[Signal], struck: list[Site], outage: Outage, key: int) -> list[Signal]:
+    """What reaches the log of one disturbance. Panels dial again what they began before it."""
+    begin, end = outage.begin, outage.end
+    if outage.kind == "area_power_outage":
+        return disturbances.power_outage(signals, struck, begin, end, key=key)
+    if outage.kind == "signal_storm":
+        return disturbances.storm(signals, struck[::4], begin, end, key=key)
+    by_account = {s.account: s for s in struck}
+    kind = "phone" if outage.kind == "area_phone_outage" else outage.group[1].partition(" ")[0]
+    network = outage.group[1].partition(" ")[2] if outage.group[0] == "network" else ""
+
+    def holds(s: Signal) -> bool:
+        site = by_account.get(s.account)
+        return site is not None and begin <= s.at < end and any(
+            p.kind == kind and network in ("", p.network) and (p.receiver, p.line) == (s.receiver, s.line)
+            for p in site.paths
+        )  # fmt: skip
+
+    signals = _lost(signals, holds, begin, end)
+    if kind == "phone":
+        return disturbances.phone_outage(signals, struck, begin, end, key=key)
+    return disturbances.network_outage(signals, struck, kind, network, begin, end, key=key)
+
+
+def _lost(signals: list[Signal], holds: Callable[[Signal], bool], begin: int, end: int) -> list[Signal]:
     """Restores whose event was heard are dialed again after the outage; the rest is lost."""
-    dice = Dice(7, outage.begin)
-    heard = {s.pair for s in signals if s.pair and not outage.holds(s) and s.at < outage.begin}
+    dice = Dice(7, begin)
+    heard = {s.pair for s in signals if s.pair and s.at < begin and not holds(s)}
     kept: list[Signal] = []
     for s in signals:
-        if not outage.holds(s):
+        if not holds(s):
             kept.append(s)
         elif s.pair in heard and s.event not in NO_REPEAT:
-            kept.append(replace(s, at=outage.end + int(dice.between(30, 20 * MINUTE))))
+            kept.append(replace(s, at=end + int(dice.between(30, 20 * MINUTE))))
     begun = {s.pair for s in kept if s.pair and s.event.startswith("E")}
     return [s for s in kept if not s.pair or s.pair in begun]
 

@@ -124,9 +124,15 @@ class TruthRow:
 
 
 def take(sites: list[Site], kind: str, block: str = "") -> Site:
-    """The next site of this kind and block that has no role yet, scattered over the population."""
+    """The next site of this kind and block that has no role yet, scattered over the population.
+
+    ``kind`` may go on with ``+kind of path`` and ``@area, exchange or network``.
+    """
+    kind, _, place = kind.partition("@")
     name, _, extra = kind.partition("+")
     free = [s for s in sites if (s.archetype, s.block, s.role) == (name, block, "") and s.first_at == clock.START]
+    if place:
+        free = [s for s in free if place in (s.area, s.exchange, *(p.network for p in s.paths))]
     if extra:
         free = [s for s in free if any(p.kind == extra for p in s.paths)]
     elif name == "fire_radio":
@@ -186,9 +192,9 @@ def play(sites: list[Site]) -> tuple[list[Signal], list[TruthRow]]:
         fault, strength = faulty[site.index]
         planted = PLANTERS[fault](site, life, Dice(5, site.index), strength)
         week = clock.week_label(min(planted.shows_at, clock.END - 1))
-        truth.append(TruthRow(site.account, fault, week, planted.also, planted.note, planted.cause))
+        truth.append(TruthRow(site.account, planted.fault or fault, week, planted.also, planted.note, planted.cause))
         for stray in planted.strays:
             note = f"what {site.account} sends under a number of no roster"
-            truth.append(TruthRow(stray.account, "account_not_on_roster", week, stray.also, note))
+            truth.append(TruthRow(stray.account, stray.fault, week, stray.also, note))
         signals += stamped(site, planted.signals)
     return signals, truth
