@@ -38,7 +38,9 @@ WAYS: dict[str, tuple[Way, ...]] = {
         _way("two_accounts_one_site", ("captured_radio", "captured_dual"), "4/0.7", "6/1.0"),
     ),
     "account_mistyped": (_way("account_near_miss", (*DIALERS, "burglary_internet"), "swap/{since}", "digit/{since}"),),
-    "account_shared": (_way("one_account_two_sites", (*DIALERS, "burglary_internet"), "{since}"),),
+    "account_shared": (
+        _way("one_account_two_sites", (*DIALERS, "burglary_internet"), "{since}/same", "{since}/other"),
+    ),
     "panel_not_captured": (
         _way("contacts_only", ("captured_radio", "captured_line"), "{since}/2", "{since}/5"),
         _way("panel_silent", CAPTURED, "uncaptured/{since}"),
