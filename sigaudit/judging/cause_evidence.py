@@ -250,6 +250,9 @@ def traits_of(
         told: dict[str, bool | None] = {"on_roster": True}
         if mine and "" not in kinds:
             told["phone"] = "phone" in kinds
+            told["two_phone_lines"] = sum(path["kind"] == "phone" for path in mine) > 1
+            if all(path["role"] for path in mine):
+                told["backup_not_phone"] = any(p["role"] == "backup" and p["kind"] != "phone" for p in mine)
             told["radio"] = bool(kinds & {"radio", "one_way_radio"})
             told["internet_or_cellular"] = bool(kinds & {"internet", "cellular", "satellite"})
         if mine:

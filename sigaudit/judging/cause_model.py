@@ -26,7 +26,7 @@ SITS = (
 ACTIONS = ("desk", "remote", "visit", "none")
 TRAITS = (
     "phone", "radio", "internet_or_cellular", "two_paths", "contacts", "captured", "supervised", "fire", "burglary",
-    "openings", "tests_required", "on_roster",
+    "openings", "tests_required", "on_roster", "two_phone_lines", "backup_not_phone",
 )  # fmt: skip
 # What a check's firing may be made to prove or disprove at most; a leak is a rate of false alarms and may be smaller.
 LEAST, MOST, LEAST_LEAK = 0.02, 0.98, 0.0001

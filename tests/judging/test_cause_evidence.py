@@ -123,16 +123,36 @@ def test_traits_are_known_or_not_known() -> None:
     blank = {"has_contacts": "", "sends_openings": "", "panel_account": "", "system_type": ""}
     accounts = [{"account_key": f"main/{i}", **blank} for i in range(1, 4)]
     accounts[1] |= {"has_contacts": "yes", "sends_openings": "no", "system_type": "burglary"}
-    paths = [{"account_key": "main/1", "kind": "phone", "checks_in": ""},
-             {"account_key": "main/2", "kind": "radio", "checks_in": "yes"},
-             {"account_key": "main/2", "kind": "phone", "checks_in": ""}]  # fmt: skip
+    paths = [{"account_key": "main/1", "kind": "phone", "role": "primary", "checks_in": ""},
+             {"account_key": "main/2", "kind": "radio", "role": "primary", "checks_in": "yes"},
+             {"account_key": "main/2", "kind": "phone", "role": "", "checks_in": ""}]  # fmt: skip
     traits = traits_of(accounts, paths, [("main/1", "test")], {"main/1": "fire"})
     assert traits["main/1"] == (
         frozenset({"on_roster", "phone", "tests_required", "fire"}),
-        frozenset({"radio", "internet_or_cellular", "two_paths", "supervised", "captured", "burglary"}),
+        frozenset(
+            {
+                "radio",
+                "internet_or_cellular",
+                "two_paths",
+                "supervised",
+                "captured",
+                "burglary",
+                "two_phone_lines",
+                "backup_not_phone",
+            }
+        ),
     )
     assert traits["main/2"] == (
         frozenset({"on_roster", "radio", "phone", "two_paths", "supervised", "contacts", "captured", "burglary"}),
-        frozenset({"internet_or_cellular", "tests_required", "openings", "fire"}),
+        frozenset({"internet_or_cellular", "tests_required", "openings", "fire", "two_phone_lines"}),
     )
     assert traits["main/3"] == (frozenset({"on_roster"}), frozenset())
+
+
+def test_a_second_line_is_told_from_a_second_path() -> None:
+    blank = {"has_contacts": "", "sends_openings": "", "panel_account": "", "system_type": ""}
+    ways = ((1, "phone", "primary"), (1, "phone", "backup"), (2, "internet", "primary"), (2, "cellular", "backup"))
+    paths = [{"account_key": f"main/{i}", "kind": kind, "role": role, "checks_in": ""} for i, kind, role in ways]
+    traits = traits_of([{"account_key": f"main/{i}", **blank} for i in (1, 2)], paths, [], {})
+    assert "two_phone_lines" in traits["main/1"][0] and "backup_not_phone" in traits["main/1"][1]
+    assert "two_phone_lines" in traits["main/2"][1] and "backup_not_phone" in traits["main/2"][0]
