@@ -3,10 +3,11 @@
 --          the spans of one path never overlap, so that they may be summed
 -- reads:   path_sets, set_holes, incident_members, on_test
 -- params:  $as_of timestamp [UTC]
--- returns: why the kind of the incident, or on_test where no incident holds; an
---          on-test span that is still open ends at $as_of. A member of an
---          incident that struck one path is excused as a whole only where every
---          path of it was struck
+-- returns: why the kind of the incident, or on_test where no incident holds;
+--          hours in which nothing was heard go before what many accounts lost,
+--          for what came in them is in no log. An on-test span that is still
+--          open ends at $as_of. A member of an incident that struck one path is
+--          excused as a whole only where every path of it was struck
 with
 ways as (
     select account_key, count(*) as n_paths
@@ -47,7 +48,7 @@ stretches as (
         m.until_utc,
         m.kind as why,
         m.incident_id,
-        1 as rank_no
+        2 as rank_no
     from path_sets as s
     inner join incident_members as m
         on s.account_key = m.account_key and (m.path = '' or s.path = m.path)
@@ -59,7 +60,7 @@ stretches as (
         s.until_utc,
         s.kind as why,
         s.incident_id,
-        1 as rank_no
+        2 as rank_no
     from struck as s
     inner join ways as w
         on s.account_key = w.account_key and s.n_struck = w.n_paths
@@ -71,7 +72,7 @@ stretches as (
         coalesce(t.until_utc, $as_of) as until_utc,
         'on_test' as why,
         '' as incident_id,
-        2 as rank_no
+        3 as rank_no
     from path_sets as s
     inner join on_test as t on s.account_key = t.account_key
     where t.from_utc < $as_of
