@@ -16,18 +16,6 @@ from tests.simulation.healthy_population import KINDS
 
 LIST = Path(__file__).resolve().parents[2] / "sigaudit" / "data" / "causes.csv"
 
-# Planters named by a way and written in another room at the same time; once they are there, this may go.
-AWAITED = {
-    "account_near_miss", "two_accounts_one_site", "one_account_two_sites", "contacts_only", "panel_silent",
-    "format_unexpected", "zone_detail_missing", "repeated_delivery", "garbled_messages", "contacts_missing",
-    "contacts_disagree", "capture_supervision_trouble", "line_cut_always", "line_cut_blind",
-    "dialer_fails_to_report", "backup_path_silent", "supervision_flapping", "supervision_interval_too_long",
-    "test_on_one_path_only", "test_limit_too_tight", "test_timer_doubled", "clock_offset", "test_time_drifting",
-    "zone_not_listed", "partition_unexpected", "code_unfit_for_system", "open_close_one_sided",
-    "paths_fail_together", "battery_low_standing", "silent_after_power_loss", "wireless_sensor_trouble",
-    "zone_chatter", "bypass_standing", "program_mode_left", "unexpected_receiver_line", "cancelled_still_sending",
-}  # fmt: skip
-
 
 @pytest.fixture(scope="module")
 def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -48,7 +36,7 @@ def test_planters_and_kinds_are_known() -> None:
     kinds = {name for name, _, _ in KINDS}
     for cause, ways in WAYS.items():
         for way in ways:
-            assert way.planter in {*PLANTERS, *AWAITED}, (cause, way.planter)
+            assert way.planter in PLANTERS, (cause, way.planter)
             assert set(way.kinds) <= kinds, (cause, way.kinds)
             assert way.strengths, cause
     for kind, *both in DOUBLES:
