@@ -26,7 +26,7 @@ from sigaudit.known_names import (
     timezone_fault,
 )
 from sigaudit.settings_file import DEFAULT, Setting, problem, read_text, written
-from sigaudit.settings_keys import KEY_BY_NAME, Value
+from sigaudit.settings_keys import KEY_BY_NAME, KEYS, Value
 from sigaudit.workspace import SETTINGS_FILE, find
 
 __all__ = [
@@ -113,6 +113,7 @@ class Settings:
     report_contact: str
     report_language: str
     report_paper: str
+    mail: Mapping[str, Any]
     confirmed_limits: tuple[str, ...]
     found: Mapping[tuple[str, ...], Setting]
 
@@ -234,6 +235,7 @@ def parse(text: str, workspace: Path) -> Settings:
         report_contact=value("report.contact"),
         report_language=value("report.language"),
         report_paper=value("report.paper"),
+        mail={key.name.split(".")[1]: value(key.name) for key in KEYS if key.name.startswith("mail.")},
         confirmed_limits=value("confirmed.limits"),
         found=found,
     )

@@ -133,6 +133,10 @@ def _colour(value: object) -> str:
     return text.lower()
 
 
+def _variable_or_none(value: object) -> str:
+    return _variable(value) if value != "" else ""
+
+
 def _limit(value: object) -> Value:
     if isinstance(value, bool | int):
         return value
@@ -188,6 +192,12 @@ KEYS = (
     Key("report.contact", _text, "", "whom a customer calls with questions on a health report"),
     Key("report.paper", _one_of(("a4", "letter")), "a4", "paper of health reports in PDF"),
     Key("report.language", _one_of(LANGUAGES), "en", "language of health reports where the roster names none we have"),
+    Key("mail.server", _text, "", "the station's SMTP server, by which health reports are sent"),
+    Key("mail.port", _whole(1, 65535), 587, "its port"),
+    Key("mail.security", _one_of(("starttls", "tls", "none")), "starttls", "how the connection is sealed"),
+    Key("mail.sender", _text, "", "address from which health reports come, and to which bounces go"),
+    Key("mail.user", _variable_or_none, "", "name of the environment variable with the login's name; empty: no login"),
+    Key("mail.password", _variable_or_none, "", "name of the environment variable with the login's password"),
     Key(
         "confirmed.limits",
         _texts,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 
 __all__ = ["Document", "Fact", "FactLine", "SiteBlock", "Strip", "WayRow"]
@@ -73,6 +73,7 @@ class Document:
     language: str
     title: str
     month: str
+    first: date
     station: str
     customer: str
     state: str
@@ -84,4 +85,3 @@ class Document:
     limits: Fact
     foot: Sequence[str]
     skip: str = ""
-    names: Sequence[str] = field(default=())

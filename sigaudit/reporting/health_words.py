@@ -45,6 +45,7 @@ def compose(customer: Customer, setting: Setting, words: Catalogue) -> Document:
         language=words.language,
         title=words.say("head.title"),
         month=month,
+        first=setting.month.days[0][0],
         station=setting.station,
         customer=customer.name or words.say("head.not_named"),
         state=customer.state,

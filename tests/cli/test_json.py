@@ -21,6 +21,7 @@ WORDS = {
     ("audit",): ["--week", WEEK],
     ("revisit",): ["--week", WEEK],
     ("health",): ["--month", "2026-10", "--dealer", "Dealer Elm"],
+    ("send",): ["--month", "2026-10", "--dealer", "Dealer Elm"],
     ("site",): ["0490", "--week", WEEK],
     ("why",): ["FINDING"],
     ("checks",): ["gone_silent"],
