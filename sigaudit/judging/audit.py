@@ -22,7 +22,7 @@ from sigaudit.judging import cause_stage, clocks, findings, limits, repair, tabl
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.judge import SourceSpan, judge
-from sigaudit.settings import Settings
+from sigaudit.settings import SettingEntry, Settings
 from sigaudit.store import facts, rekey, rosters, runs, shipped
 from sigaudit.store.engine_duckdb import connect
 from sigaudit.store.opening import Store
@@ -239,7 +239,7 @@ def meta_of(
         "station": settings.station,
         "edition": settings.edition,
         "sigaudit_version": VERSION,
-        "settings": [{"key": e.key, "value": _told(e.value), "where": e.where} for e in settings.entries()],
+        "settings": [{"key": e.key, "value": _told(e.value), "where": e.where} for e in _judging(settings)],
         "roster": {
             "version": version.version,
             "valid_from": str(version.valid_from or ""),
@@ -268,6 +268,11 @@ def _visible(store: Store, window: Window) -> list[dict[str, Any]]:
     )  # fmt: skip
 
 
+def _judging(settings: Settings) -> list[SettingEntry]:
+    """Settings that a judgement can depend on: who carries the mail is none of them."""
+    return [entry for entry in settings.entries() if not entry.key.startswith("mail.")]
+
+
 def _told(value: object) -> Any:
     return value if isinstance(value, str | int | float | bool) else str(value)
 
@@ -282,7 +287,7 @@ def fingerprint(
         "signals": store.fingerprint("signals", months),
         "sources": _visible(store, window),
         "clocks": clocks.known_at(store, window.as_of_utc).told(),
-        "settings": [(e.key, _told(e.value)) for e in settings.entries()],
+        "settings": [(e.key, _told(e.value)) for e in _judging(settings)],
         "cards": [(c.id, c.sql, c.card_file.read_text(encoding="utf-8")) for c in cards.values()],
         "causes": getattr(cause_stage.read_model(cards), "text", ""),
         "queries": [

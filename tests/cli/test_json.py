@@ -45,6 +45,8 @@ def station(demo_station: DemoStation, tmp_path_factory: pytest.TempPathFactory)
     """A copy of the demo that these tests may write to."""
     folder = tmp_path_factory.mktemp("json") / "station"
     shutil.copytree(demo_station.folder, folder)
+    with (folder / "sigaudit.toml").open("a", encoding="utf-8", newline="\n") as file:
+        file.write('\n[mail]\nsender = "reports@station.invalid"\n')
     return DemoStation(folder, {})
 
 

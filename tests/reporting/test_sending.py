@@ -212,7 +212,8 @@ def test_sealed_and_with_a_login_from_the_environment(
     more = {"tls_context": theirs, "require_starttls": True} if security == "starttls" else {}
     controller = Controller(
         box, hostname="127.0.0.1", port=free_port(), ready_timeout=30, authenticator=check,
-        ssl_context=theirs if security == "tls" else None, auth_required=True, auth_require_tls=security == "starttls", **more,
+        ssl_context=theirs if security == "tls" else None, auth_required=True,
+        auth_require_tls=security == "starttls", **more,
     )  # fmt: skip
     controller.start()
     try:
