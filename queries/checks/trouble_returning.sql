@@ -8,7 +8,8 @@
 -- Counted are beginnings with a restore between: reminders of one trouble are
 -- one. What came on test, or in an outage that many accounts share, is left
 -- out. Few are sound only if the same pace over the hours that the log lacks
--- stays few. Batteries and wireless sensors have checks of their own.
+-- stays few. Ground faults, batteries and wireless sensors have checks of their
+-- own.
 with
 begun as (
     select
@@ -33,7 +34,7 @@ begun as (
         a.monitored
         and (
             e.code_group in ('trouble', 'tamper')
-            or e.family in ('308', '310', '312', '337')
+            or e.family in ('308', '312', '337')
         )
         and e.started_utc >= $from
         and e.started_utc < $until

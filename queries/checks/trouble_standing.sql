@@ -15,7 +15,7 @@ judged as (
         on s.account_key = l.account_key and l.name = 'open_h'
     where
         s.code_group in ('trouble', 'tamper')
-        or s.family in ('308', '310', '312', '337')
+        or s.family in ('308', '312', '337')
 )
 select
     account_key,
