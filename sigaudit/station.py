@@ -25,6 +25,11 @@ class Station:
         frame: pd.DataFrame = audit.weekly(self.store, self.settings, week).table("findings").to_pandas()
         return frame
 
+    def causes(self, week: str | None = None) -> pd.DataFrame:
+        """Probable causes of a week, one row per account and cause, the likeliest first; judged now if need be."""
+        frame: pd.DataFrame = audit.weekly(self.store, self.settings, week).table("causes").to_pandas()
+        return frame
+
     def signals(self) -> pa.Table:
         """Every held signal, in order of account and time."""
         return self.sql("select * from signals order by account_key, received_utc, source_id, line_no")

@@ -26,6 +26,16 @@ def test_findings_are_those_of_the_csv(station: sigaudit.station.Station, demo_w
     assert sorted(frame["finding_id"]) == sorted(written["finding_id"])
 
 
+def test_causes_are_those_that_the_findings_name(station: sigaudit.station.Station) -> None:
+    """Every cause in a finding of the week is a named one of the same week, and pairs hold both ways."""
+    causes, findings = station.causes("2026-W47"), station.findings("2026-W47")
+    named = set(causes[causes["shown"]]["cause"])
+    told = {cause for text in findings["cause"] for cause in text.split(" or ") if cause not in ("", "unclear")}
+    assert told and told <= named
+    pairs = {(row.account_key, row.cause, other) for row in causes.itertuples() for other in row.pair.split()}
+    assert {(key, other, cause) for key, cause, other in pairs} == pairs
+
+
 def test_signals_and_events_agree_in_number(station: sigaudit.station.Station) -> None:
     signals, events = station.signals(), station.events()
     assert len(signals) == len(events) > 60_000
