@@ -177,6 +177,7 @@ def test_an_outage_without_an_end_hides_nobody_for_more_than_a_day(
 ) -> None:
     sites, signals = station
     struck = of_area(sites)
+    signals = [s for s in signals if s.event[1:] != "301" or s.at < BEGIN]  # no power loss of a site's own ends it
     out = disturbances.power_outage(
         signals, struck, BEGIN, END, key=10, share=1.0, stragglers=[s.account for s in struck]
     )
