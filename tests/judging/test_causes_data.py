@@ -46,6 +46,8 @@ TRAITS = {
     "openings",
     "tests_required",
     "on_roster",
+    "two_phone_lines",
+    "backup_not_phone",
 }
 KEYS = {
     "id",
