@@ -7,6 +7,7 @@ the run that is there already.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,7 @@ from sigaudit.store.opening import Store
 
 # Kept for the weeks that later ones compare with; older runs of a label go when a newer one is saved.
 _META = "meta"
+_MONTH = re.compile(r"\d{4}-\d{2}")
 
 
 @dataclass(frozen=True)
@@ -80,8 +82,8 @@ def latest(store: Store, label: str) -> Run | None:
 
 
 def labels(store: Store) -> list[str]:
-    """Labels that have a run, in order."""
-    return store.months("runs")
+    """Labels of weeks and days that have a run, in order. Months are another kind of run, asked for by name."""
+    return [label for label in store.months("runs") if not _MONTH.fullmatch(label)]
 
 
 def _place(store: Store, run_id: str, name: str, table: pa.Table) -> LiveFile | None:
