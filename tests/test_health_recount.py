@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
@@ -65,10 +65,9 @@ def lines() -> pd.DataFrame:
     return found[(found["at"] < NIGHT) & ~own].reset_index(drop=True)
 
 
-def heard_tests(account: str, receiver: str, line: str) -> pd.Series:
-    """Times of an account's test signals on a receiver line (602, 603, 608: DC-05), one sent again within 60 s once."""
-    mine = lines()
-    mine = mine[(mine["account"] == account) & (mine["receiver"] == receiver) & (mine["line"] == line)]
+def heard_tests(account: str) -> pd.Series:
+    """Times of an account's test signals (602, 603, 608: DC-05), on any line; one sent again within 60 s once."""
+    mine = lines()[lines()["account"] == account]
     at = mine.loc[mine["event"].isin(["E602", "E603", "E608"]), "at"]
     return at[at.diff().dt.total_seconds().fillna(1e9) > 60]
 
@@ -133,7 +132,7 @@ def test_tests_received_of_expected(sites: dict[str, Site], single: list[dict[st
     wrong = []
     for row in single:
         kept = sites[row["account"]].ways[0].tests
-        at = heard_tests(row["account"], row["receiver"], row["line"])
+        at = heard_tests(row["account"])
         seconds = 21600.0 if row["test_interval"] == "6h" else 86400.0
         if kept is None or not len(at):
             continue
@@ -150,15 +149,18 @@ def test_days_as_expected(sites: dict[str, Site], single: list[dict[str, str]]) 
     checked = 0
     for row in single:
         site = sites[row["account"]]
-        at = heard_tests(row["account"], row["receiver"], row["line"])
+        at = heard_tests(row["account"])
         # Tests of the panel alone and check-ins would be days of their own; a first test late in the month too.
         if row["receiver"] != "1" or site.panel or not len(at) or at.iloc[0] > pd.Timestamp("2026-10-13"):
             continue
         seconds = 21600.0 if row["test_interval"] == "6h" else 86400.0
         lost = {due.date() for due in missing(pd.concat([at, pd.Series([NIGHT])]), seconds) if due < NIGHT}
+        # The demo's signal storm, in the night of the 24th: a day that does not count (data/demo/incidents_truth.csv).
+        storm = {day.day for day in site.days if day.state == "signal_storm"}
+        assert storm <= {date(2026, 10, 24)}
         if at.iloc[-1] < NIGHT - timedelta(seconds=seconds):
             continue  # overdue at the end: what is due then is a matter of grace
-        assert (site.n_counted, site.n_expected) == (DAYS, DAYS - len(lost)), row["account"]
+        assert (site.n_counted, site.n_expected) == (DAYS - len(storm), DAYS - len(lost | storm)), row["account"]
         checked += 1
     assert checked > 60
 
