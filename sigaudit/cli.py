@@ -64,6 +64,13 @@ def main() -> None:
         if "interrupted" not in str(error).lower():
             raise
         _interrupted()
+    except _memory_faults() as error:
+        said = str(error).partition("\n")[0]
+        problem = StoreProblem(
+            f"the memory that the engine may use is not enough: {said}",
+            next_step="raise memory_limit under [audit] in sigaudit.toml; the store is as it was before",
+        )
+        console.fail(problem, debug=bool(_state["debug"]))
     except BrokenPipeError:
         raise SystemExit(0) from None
     except OSError as error:
@@ -72,6 +79,12 @@ def main() -> None:
             f"{where}: {error.strerror or error}", next_step="see who may write there, and what room is left"
         )
         console.fail(problem, debug=bool(_state["debug"]))
+
+
+def _memory_faults() -> tuple[type[BaseException], ...]:
+    """The engine's faults of that kind, without loading it: one that is not loaded has raised nothing."""
+    engine = sys.modules.get("sigaudit.store.engine_duckdb")
+    return (MemoryError, *engine.MEMORY_FAULTS) if engine else (MemoryError,)
 
 
 def _interrupted() -> NoReturn:

@@ -28,6 +28,8 @@ __all__ = [
     "write_signals",
 ]
 
+# Sources of one statement: each brings joins of its own, and a thousand nightly files must not want memory at once.
+MOST_SOURCES = 16
 MOST_FILES = 8  # house: so many files of one month are read as fast as one
 _TWO_DAYS = timedelta(days=2)
 _FIELDS = {
@@ -87,18 +89,20 @@ def write_signals(
     progress.start("writing signals", len(months))
     for month in months:
         old = store.files("signals", month)
-        selects = [_fresh_sql(one, receivers, month) for one in fresh if month in one.months]
-        selects += [_moved_in_sql(touched, month)] if touched else []
-        if month in touched or len(old) >= MOST_FILES:
-            if old:
-                selects.append(_old_sql(store, old, month, change=bool(change)))
-            written.drop += old
-        body = " union all ".join(selects)
-        only_fresh = len(selects) == sum(month in one.months for one in fresh)
-        sql = _sorted(body, _made_afterwards(fresh, receivers, month) if only_fresh else {})
-        made = store.place("signals", partial(engine.copy_to_parquet, con, sql), month=month)
-        if made is not None:
-            written.add.append(made)
+        here = [one for one in fresh if month in one.months]
+        batches = [here[at : at + MOST_SOURCES] for at in range(0, len(here), MOST_SOURCES)] or [[]]
+        for number, batch in enumerate(batches, start=1):
+            selects = [_fresh_sql(one, receivers, month) for one in batch]
+            more = []
+            if number == len(batches):
+                more += [_moved_in_sql(touched, month)] if touched else []
+                if month in touched or len(old) >= MOST_FILES:
+                    more += [_old_sql(store, old, month, change=bool(change))] if old else []
+                    written.drop += old
+            sql = _sorted(" union all ".join(selects + more), {} if more else _made_afterwards(batch, receivers, month))
+            made = store.place("signals", partial(engine.copy_to_parquet, con, sql), month=month)
+            if made is not None:
+                written.add.append(made)
         progress.step()
     progress.done()
     return written

@@ -20,12 +20,14 @@ import pyarrow as pa
 from sigaudit.errors import SigauditError, UsageProblem
 
 __all__ = [
-    "Connection", "SqlProblem", "arrow", "asked", "connect", "copy_to_parquet", "create", "identifier", "literal",
+    "MEMORY_FAULTS", "Connection", "SqlProblem", "arrow", "asked", "connect", "copy_to_parquet", "create", "identifier", "literal",
     "locked_connection", "locked_tables", "one_select", "read_parquet", "register", "rows", "run", "stream",
 ]  # fmt: skip
 
 Connection = duckdb.DuckDBPyConnection
 MEMORY_LIMIT = "1GiB"
+# What the engine raises where its memory limit, or the disk it works on instead, is too small.
+MEMORY_FAULTS = (duckdb.OutOfMemoryException,)
 ROW_GROUP = 100_000
 _LINE = re.compile(r"^LINE (\d+):", re.MULTILINE)
 

@@ -260,3 +260,18 @@ def test_init_refuses_a_zone_that_does_not_exist(tmp_path: Path) -> None:
     assert said.code == 2
     assert "Mars/Base" in one_sentence(said)
     assert not (tmp_path / "new" / "sigaudit.toml").exists()
+
+
+def test_too_little_memory_is_said_and_the_store_stays(station: Path, tmp_path: Path) -> None:
+    """The engine may use a megabyte: too little for anything; the message names the setting to raise."""
+    settings = station / "sigaudit.toml"
+    text = settings.read_text(encoding="utf-8")
+    text = text.replace("[audit]\n", '[audit]\nmemory_limit = "1MiB"\n')
+    settings.write_text(text, encoding="utf-8", newline="\n")
+    lines = [f"2026-11-17T{n // 3600:02d}:{n // 60 % 60:02d}:{n % 60:02d},1,1,0042,E602,00,000" for n in range(60_000)]
+    export = write(tmp_path / "second.csv", HEADER + "\n".join(lines) + "\n")
+    before = state(station)
+    said = called("ingest", str(export), "-w", str(station))
+    assert said.code != 0
+    assert "memory" in one_sentence(said) and "memory_limit" in said.err
+    assert state(station) == before
