@@ -20,7 +20,8 @@ import pyarrow as pa
 from sigaudit.errors import SigauditError, UsageProblem
 
 __all__ = [
-    "MEMORY_FAULTS", "Connection", "SqlProblem", "arrow", "asked", "connect", "copy_to_parquet", "create", "identifier", "literal",
+    "MEMORY_FAULTS", "Connection", "SqlProblem",
+    "arrow", "asked", "connect", "copy_to_parquet", "create", "identifier", "literal",
     "locked_connection", "locked_tables", "one_select", "read_parquet", "register", "rows", "run", "stream",
 ]  # fmt: skip
 
