@@ -18,7 +18,7 @@ import pyarrow.compute as pc
 
 from sigaudit.errors import NothingToRead
 from sigaudit.judging import cards as card_files
-from sigaudit.judging import cause_stage, clocks, findings, limits, repair, tables, urgent, windows
+from sigaudit.judging import cause_stage, clocks, findings, limits, meeting, repair, tables, urgent, windows
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
 from sigaudit.judging.judge import SourceSpan, judge
@@ -151,6 +151,8 @@ def _tables(
     unprotected = tables.unprotected(desk)
     incidents = tables.incidents(desk, judged)
     now = set(found["finding_id"].to_pylist())
+    gone = findings.resolved(judged.rows, earlier[0].table("findings") if earlier else None, now)
+    told = tables.figures(desk, judged, found, len(unprotected), len(incidents), single)
     made = {
         "findings": found,
         "verdicts": tables.verdicts(judged.rows),
@@ -160,8 +162,10 @@ def _tables(
         "unprotected": unprotected,
         "first_misses": single,
         "weighed": findings.weighed(judged.weighed, found),
-        "figures": tables.figures(desk, judged, found, len(unprotected), len(incidents), single),
-        "resolved": findings.resolved(judged.rows, earlier[0].table("findings") if earlier else None, now),
+        "figures": told,
+        "weeks": meeting.weeks(desk, label, found, told, gone, earlier),
+        "stragglers": meeting.stragglers(desk, found, incidents),
+        "resolved": gone,
         **caused,
     }
     if pages:

@@ -19,8 +19,8 @@ from sigaudit.store.shipped import query
 
 ROSTER = ("accounts", "paths", "zones", "on_test", "visits", "dealers")
 RUN = (
-    "findings", "verdicts", "incidents", "unprotected", "first_misses", "weighed", "figures", "resolved",
-    "requirements", "coverage", "causes", "cause_evidence",
+    "findings", "verdicts", "incidents", "unprotected", "first_misses", "weighed", "figures", "weeks", "stragglers",
+    "resolved", "requirements", "coverage", "causes", "cause_evidence",
 )  # fmt: skip
 
 

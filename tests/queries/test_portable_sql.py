@@ -80,6 +80,7 @@ _OF_A_RUN = {
     "visible_requirements", "excuses", "check_in_gaps", "day_classes", "order_breaks", "unordered", "clock_offsets",
     "all_fact_minute", "all_fact_receiver", "fact_test", "heard_as", "all_heard_as", "all_visits",
     "told_paths", "told_points", "told_accounts", "told_families",
+    "week_labels", "week_findings", "week_families", "ended_incidents",
     "month_span", "local_days", "kept_month_received", "kept_month_gaps",
 }  # fmt: skip
 TABLES: dict[str, set[str]] = {
