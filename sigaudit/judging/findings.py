@@ -137,16 +137,17 @@ def history(identity: str, earlier: Sequence[set[str]]) -> tuple[str, int]:
 
 
 def weighed(said: pa.Table, found: pa.Table) -> pa.Table:
-    """What was weighed of the findings listed, under their ``finding_id``, in the order in which to tell it."""
+    """What was weighed of the findings listed, under their ``finding_id``; ``rank_no``: in which order to tell it."""
     listed = set(found["finding_id"].to_pylist())
+    schema = pa.schema(
+        [("finding_id", _TEXT), ("rank_no", pa.int64()), ("measure", _TEXT), ("value", _REAL), ("low", _REAL),
+         ("high", _REAL), ("words", _TEXT)]
+    )  # fmt: skip
     rows = [
-        {"finding_id": identity, **{n: row[n] for n in ("measure", "value", "low", "high", "words")}}
+        {"finding_id": identity, **{n: row[n] for n in schema.names[1:]}}
         for row in said.to_pylist()
         if (identity := finding_id(row["account_key"], row["check_id"], row["subject"])) in listed
     ]
-    schema = pa.schema(
-        [("finding_id", _TEXT), ("measure", _TEXT), ("value", _REAL), ("low", _REAL), ("high", _REAL), ("words", _TEXT)]
-    )
     return pa.Table.from_pylist(rows, schema=schema)
 
 

@@ -25,7 +25,7 @@ ON_TEST = ("on_test_too_long",)
 WEEKS = 4
 
 _TEXT, _REAL, _TIME = pa.string(), pa.float64(), pa.timestamp("us")
-_NUMBERS = pa.schema([("week", _TEXT), ("name", _TEXT), ("value", _REAL), ("of", _REAL)])
+_NUMBERS = pa.schema([("week", _TEXT), ("name", _TEXT), ("value", _REAL), ("of", _REAL), ("checks", _TEXT)])
 _FINDINGS = pa.schema(
     [("label", _TEXT), ("is_latest", pa.bool_()), ("account_key", _TEXT), ("account", _TEXT), ("site", _TEXT),
      ("check_id", _TEXT), ("finding_id", _TEXT), ("title", _TEXT), ("since_utc", _TIME), ("until_utc", _TIME)]
@@ -35,23 +35,26 @@ _FINDINGS = pa.schema(
 def weeks(
     desk: Desk, label: str, found: pa.Table, figures: pa.Table, resolved: pa.Table, earlier: Sequence[Run]
 ) -> pa.Table:
-    """Five numbers by week, the latest first: week, name, value, of (None where it is part of nothing).
+    """Five numbers by week, the latest first: week, name, value, of (None where it is part of nothing), checks.
 
     judged: accounts in service of which every check that applies could judge; silent_now, degraded_now,
     on_test_over_limit: accounts; cured: findings gone since the week before, absent where that week was not judged.
+    checks: ids, space between, of the checks whose findings are counted, '' for others.
     earlier: runs of the weeks before, the latest first; the same as for the status of a finding.
     """
     past = earlier[:WEEKS]
     held = [(label, found), *((str(run.meta["label"]), run.table("findings")) for run in past)]
     _put(desk, held)
-    said = [(row[0], row[1], row[2], None) for row in desk.rows(query("report/week_numbers"))]
-    tables = [(label, figures, resolved), *((str(r.meta["label"]), r.table("figures"), r.table("resolved")) for r in past)]
+    checks = {"silent_now": SILENT, "degraded_now": DEGRADED, "on_test_over_limit": ON_TEST}
+    said = [(r[0], r[1], r[2], None, " ".join(checks[r[1]])) for r in desk.rows(query("report/week_numbers"))]
+    tables = [(label, figures, resolved)]
+    tables += [(str(run.meta["label"]), run.table("figures"), run.table("resolved")) for run in past]
     for place, (week, told, gone) in enumerate(tables):
         unjudged = next((row for row in told.to_pylist() if row["name"] == "not_judged_accounts"), None)
         if unjudged is not None:
-            said.append((week, "judged", max(0.0, unjudged["of"] - unjudged["value"]), unjudged["of"]))
+            said.append((week, "judged", max(0.0, unjudged["of"] - unjudged["value"]), unjudged["of"], ""))
         if place < len(earlier):
-            said.append((week, "cured", float(gone.num_rows), None))
+            said.append((week, "cured", float(gone.num_rows), None, ""))
     said.sort(key=lambda row: row[1])
     said.sort(key=lambda row: row[0], reverse=True)
     return pa.Table.from_pylist([dict(zip(_NUMBERS.names, row, strict=True)) for row in said], schema=_NUMBERS)

@@ -10,6 +10,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from sigaudit.reporting.agenda import weighed_by
 from sigaudit.reporting.files import write_text
 from sigaudit.reporting.page import Clock, Row, RunLike, cautions, environment, instant, page_name, plain_rows
 from sigaudit.reporting.raster import check_in_gaps, raster_of_tests
@@ -70,6 +71,7 @@ def write_all(
     accounts = {row["page_no"]: row for row in plain_rows(run.table("accounts")) if row["page_no"] is not None}
     paths = Pages(run.table("path_rows"), "account_key", "path")
     causes = by_account(run)
+    weighed = weighed_by(run)
     visits = Pages(run.table("visit_rows"), "visited_on")
     by_page: dict[int, list[Row]] = {number: [] for number in also}
     for row in findings:
@@ -93,6 +95,7 @@ def write_all(
             clock=clock,
             findings=found,
             causes=causes.get(account["account_key"], ()),
+            weighed=weighed,
             home=home,
             chart=timeline(lines, due, spans, _by_path(days, ways), clock, as_of, whole=whole, findings=found),
             raster=raster_of_tests(lines, due, clock),

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from sigaudit.reporting import charts
+from sigaudit.reporting import agenda, charts
 from sigaudit.reporting.page import (
     ACTIONS,
     CONFIDENCES,
@@ -25,8 +25,10 @@ from sigaudit.reporting.page import (
     rows,
 )
 
-# Findings shown without a script and at once with one; a script shows the rest on demand.
+# Without a script the table shows every critical and major finding, and others up to this many rows. Of a longer list
+# the rows beyond the wordy ones keep what names the fault and leads to its page.
 STATIC_ROWS = 60
+WORDY_ROWS = 400
 # Single misses listed under their fold; all stand in findings.json.
 MOST_MISSES = 1000
 # The page's data stay under 2 MB at 10,000 accounts: beyond this many bytes the sentences of the
@@ -45,6 +47,19 @@ _FIGURES = (
     ("findings_major", "major findings"),
     ("not_judged_accounts", "accounts not judged"),
 )
+# Where the rows behind a figure stand; of the table of findings, which.
+_ROWS: dict[str, tuple[str, tuple[str, str] | None]] = {
+    "tests_on_time_strict": ("#figure-tests", None),
+    "tests_on_time_lenient": ("#figure-tests", None),
+    "supervised_hours_lost": ("#findings", ("check", "supervision_missed supervision_flapping")),
+    "line_cuts": ("#findings", ("check", "line_cut_always line_cut_blind line_cut_flapping line_cut_standing")),
+    "incidents": ("#incidents", None),
+    "unprotected": ("#unprotected", None),
+    "findings_critical": ("#findings", ("severity", "critical")),
+    "findings_major": ("#findings", ("severity", "major")),
+    "accounts_heard": ("#findings", ("check", "gone_silent never_heard silent_after_power_loss")),
+    "not_judged_accounts": ("#judged", None),
+}
 # Figures that are a part of a whole; cuts at some accounts are not (``of`` counts another thing there).
 _SHARES = {name for name, _ in _FIGURES} - {"line_cuts", "incidents"}
 _WORDS: dict[str, Sequence[str]] = {
@@ -114,7 +129,8 @@ def context(run: RunLike, findings: Sequence[Row], clock: Clock) -> Row:
         "figures": headline(rows(run, "figures")),
         "incidents": incidents,
         "findings": findings,
-        "first_rows": compact["rows"][:STATIC_ROWS],
+        "first_rows": compact["rows"][: max(STATIC_ROWS, _cannot_wait(findings))],
+        "wordy_rows": WORDY_ROWS,
         "compact": compact,
         "place": {name: i for i, name in enumerate(compact["columns"])},
         "choices": _choices(findings),
@@ -133,7 +149,14 @@ def context(run: RunLike, findings: Sequence[Row], clock: Clock) -> Row:
         "limits": _limits(findings),
         "cautions": cautions(),
         "monitored": sum(1 for row in accounts if row["monitored"]),
+        "escalate_weeks": agenda.ESCALATE_WEEKS,
+        **agenda.context(run, findings, clock),
     }
+
+
+def _cannot_wait(findings: Sequence[Row]) -> int:
+    """How many findings are critical or major: the first ones, as the page lists them."""
+    return sum(1 for row in findings if row["severity"] in SEVERITIES[:2])
 
 
 def unprotected(run: RunLike) -> list[Row]:
@@ -174,6 +197,8 @@ def headline(figures: Sequence[Row]) -> list[Row]:
             **row,
             "label": labels.get(row["name"], row["name"].replace("_", " ")),
             "share": percent(row["value"], row["of"]) if row["name"] in _SHARES else "",
+            "href": _ROWS.get(row["name"], ("", None))[0],
+            "only": _ROWS.get(row["name"], ("", None))[1],
         }
         for row in ordered
     ]

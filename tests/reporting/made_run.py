@@ -199,6 +199,7 @@ def small() -> MadeRun:
                     },
                 ],
             ),
+            **made_station.meeting(findings),
             "first_misses": table("first_misses", made_station.first_misses()),
             "resolved": table(
                 "resolved",

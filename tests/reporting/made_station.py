@@ -7,7 +7,8 @@ from datetime import UTC, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from run_tables import FORMULA, FROM, LINKED, SCRIPT, UNTIL
+import pyarrow as pa
+from run_tables import FORMULA, FROM, LINKED, SCRIPT, UNTIL, table
 
 VIENNA = ZoneInfo("Europe/Vienna")
 
@@ -212,6 +213,35 @@ def figures() -> list[dict[str, Any]]:
             "sentence": "Disturbances shared by many accounts.",
         },
     ]
+
+
+def meeting(findings: list[dict[str, Any]]) -> dict[str, pa.Table]:
+    """Numbers of this week and two before, one account not back after the outage, what was weighed of a finding."""
+    checks = {"silent_now": "gone_silent never_heard", "degraded_now": "test_overdue", "on_test_over_limit": "x"}
+    weeks = [
+        {"week": f"2026-W{43 - past}", "name": name, "value": float(value - past), "checks": checks.get(name, "")}
+        for past in range(3)
+        for name, value in (("silent_now", 3), ("degraded_now", 12), ("on_test_over_limit", 2), ("cured", 5))
+    ]
+    weeks.append({"week": "2026-W43", "name": "judged", "value": 31.0, "of": 40.0})
+    away = {"incident_id": "i1", "account_key": "main/1001", "account": "1001", "site": "Invented site 1"}
+    weighed = {"finding_id": findings[1]["finding_id"], "measure": "own_weeks", "value": 0.01}
+    return {
+        "weeks": table("weeks", weeks),
+        "stragglers": table("stragglers", [{**away, "finding_id": "f", "title": "gone silent", "since": FROM}]),
+        "weighed": table(
+            "weighed",
+            [
+                {
+                    **weighed,
+                    "finding_id": findings[0]["finding_id"],
+                    "words": "silences of this length: 1 of 400 sites",
+                },
+                {**weighed, "rank_no": 1, "words": "7 of 7 missed, 0 of 28 in four weeks before (Fisher, p 0.0002)"},
+                {**weighed, "rank_no": 2, "words": "peers miss 0.5 % <b>of all</b>"},
+            ],
+        ),
+    }
 
 
 def evidence() -> list[dict[str, Any]]:

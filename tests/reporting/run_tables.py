@@ -61,6 +61,7 @@ TYPES: dict[str, pa.DataType] = {
             "excused_count",
             "page_no",
             "rank",
+            "rank_no",
             "weeks_on_list",
             "n",
             "signals",
@@ -100,7 +101,9 @@ COLUMNS = {
     "unprotected": "account site system_type since hours reason told_authority_at told_owner_at"
     " receiver_group mark account_key",
     "first_misses": "account_key account site path what k n last_missed_utc",
-    "weighed": "finding_id measure value low high words",
+    "weighed": "finding_id rank_no measure value low high words",
+    "weeks": "week name value of checks",
+    "stragglers": "incident_id account_key account site finding_id title since",
     "resolved": "finding_id account site check title last_week",
     "quality": "topic reason n sample source",
     "evidence": "page_no account_key received_utc received_wall receiver line event_raw qualifier code label"

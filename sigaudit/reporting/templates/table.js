@@ -17,7 +17,8 @@
   // Everything that cannot wait is shown at once; the rest on demand, so that a big week opens fast.
   const urgent = rows.filter((row) => ["critical", "major"].includes(said(row, "severity"))).length;
   const FIRST = Math.max(200, urgent);
-  let showing = FIRST, sorted = null, descending = false;
+  // only: what a figure of the page asked for, as {field, values, words}.
+  let showing = FIRST, sorted = null, descending = false, only = null;
 
   const make = (tag, attributes, ...inside) => {
     const node = document.createElement(tag);
@@ -90,15 +91,16 @@
 
   const show = () => {
     const asked = wanted();
-    const found = rows.filter((row) => fits(row, asked));
+    const found = rows.filter((row) => fits(row, asked) && (!only || only.values.includes(String(said(row, only.field)))));
     if (sorted) found.sort(compare);
     const shown = found.slice(0, showing);
     body.replaceChildren(...shown.map(line));
     const part = shown.length < found.length ? `${shown.length} shown of ` : "";
-    count.textContent = `${part}${found.length} of ${rows.length} findings` + (shown.length < found.length ? "; all are in findings.csv" : "");
+    count.textContent = `${part}${found.length} of ${rows.length} findings` + (shown.length < found.length ? "; all are in findings.csv" : "")
+      + (only ? `; only: ${only.words}` : "");
     more.hidden = shown.length === found.length;
     more.textContent = `Show all ${found.length}`;
-    history.replaceState({ asked, sorted, descending }, "");
+    history.replaceState({ asked, sorted, descending, only }, "");
   };
 
   for (const head of table.querySelectorAll("[data-sort]")) {
@@ -120,8 +122,19 @@
   for (const node of filters) node.addEventListener("input", () => { showing = FIRST; show(); });
   document.querySelector("[data-reset]").addEventListener("click", () => {
     for (const node of filters) node.value = "";
+    only = null;
     show();
   });
+  // A figure leads to the rows behind it: the link goes to the table, and the table shows no others.
+  for (const figure of document.querySelectorAll("[data-only]")) {
+    figure.addEventListener("click", () => {
+      for (const node of filters) node.value = "";
+      only = { field: figure.dataset.only, values: figure.dataset.values.split(" "), words: figure.dataset.words };
+      showing = rows.length;
+      // After the browser has gone to the table: the state belongs to the place it went to.
+      setTimeout(show);
+    });
+  }
   more.addEventListener("click", () => { showing = rows.length; show(); });
 
   // Coming back from an account page finds the table as it was left.
@@ -130,6 +143,7 @@
     for (const node of filters) node.value = left.asked[node.dataset.filter] || "";
     sorted = left.sorted;
     descending = left.descending;
+    only = left.only;
     mark();
   }
   document.querySelector(".filters").hidden = false;
