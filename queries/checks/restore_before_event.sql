@@ -5,7 +5,8 @@
 -- params:  $until timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [restores]; k alone
 --          of n restores
--- A restore whose beginning follows within two minutes came by a faster way.
+-- A restore whose beginning follows within two minutes came by a faster way. A
+-- panel that starts anew tells the state it finds: that needs no beginning.
 -- Beginnings lost on the way are lost of every family alike, a few of each, and
 -- restores are lost with them: of all that arrive, fewer then stand alone.
 with
@@ -26,6 +27,7 @@ counted as (
         sum(n_restores) as n_restores,
         sum(n_alone) as n_alone,
         sum(n_swapped) as n_swapped,
+        sum(n_anew) as n_anew,
         sum(n_excused) as n_excused,
         count(*) as n_points,
         count(*) filter (where n_alone > 0) as n_points_alone,
@@ -40,6 +42,7 @@ counted as (
         sum(n_restores) as n_restores,
         sum(n_alone) as n_alone,
         sum(n_swapped) as n_swapped,
+        sum(n_anew) as n_anew,
         sum(n_excused) as n_excused,
         count(*) as n_points,
         count(*) filter (where n_alone > 0) as n_points_alone,
@@ -105,6 +108,7 @@ select
             then 'their beginnings may lie before the log or in its holes'
         when n_alone >= limit_n then 'few of many'
         when n_alone = 0 and n_swapped > 0 then 'they overtook the beginning'
+        when n_alone = 0 and n_anew > 0 then 'told when the panel started anew'
         when n_alone = 0 then ''
         else 'few'
     end as reason,

@@ -1,11 +1,13 @@
 -- purpose: restores of the last four weeks before which nothing had begun
 -- grain:   one row per monitored account, family, partition and zone
--- reads:   edge, accounts, excuses, heard, station
+-- reads:   edge, accounts, excuses, heard, station, day
 -- params:  $until timestamp [UTC]
 -- returns: n_restores; n_swapped, whose beginning came within two minutes after
 --          (two ways that differ in speed); n_excused, before which the log
 --          lacks hours in which something may have begun, or which came in the
---          account's first week; n_alone, the rest
+--          account's first week; n_anew, within two minutes of a reset (305):
+--          a panel that starts tells the state it finds; n_alone, the rest
+-- Of a day's resets the first and the last are known: between them all is anew.
 with
 recent as (
     select distinct e.account_key, e.family, e.partition, e.zone
@@ -69,6 +71,24 @@ restores as (
         and o.received_utc >= $until - interval 28 day
         and o.received_utc < $until
 ),
+resets as (
+    select account_key, first_utc, last_utc
+    from day
+    where
+        code = '305'
+        and qualifier <> 'R'
+        and last_utc >= $until - interval 29 day
+),
+anew as (
+    select distinct r.account_key, r.source_id, r.line_no
+    from restores as r
+    inner join resets as s
+        on
+            r.account_key = s.account_key
+            and r.received_utc >= s.first_utc - interval 2 minute
+            and r.received_utc <= s.last_utc + interval 2 minute
+    where r.kind = 'alone'
+),
 hidden as (
     select distinct r.account_key, r.source_id, r.line_no
     from restores as r
@@ -88,21 +108,30 @@ select
     min(r.code_group) as code_group,
     count(*) as n_restores,
     sum(case when r.kind = 'swapped' then 1 else 0 end) as n_swapped,
+    sum(case when r.kind = 'alone' and n.line_no is not null then 1 else 0 end)
+        as n_anew,
     sum(case
         when r.kind = 'early' then 1
-        when r.kind = 'alone' and h.line_no is not null then 1
+        when
+            r.kind = 'alone' and n.line_no is null and h.line_no is not null
+            then 1
         else 0
     end) as n_excused,
-    sum(case
-        when r.kind = 'alone' and h.line_no is null then 1 else 0
-    end) as n_alone,
-    min(case
-        when r.kind = 'alone' and h.line_no is null then r.received_utc
-    end) as first_alone_utc,
-    max(case
-        when r.kind = 'alone' and h.line_no is null then r.received_utc
-    end) as last_alone_utc
+    count(*) filter (
+        where r.kind = 'alone' and n.line_no is null and h.line_no is null
+    ) as n_alone,
+    min(r.received_utc) filter (
+        where r.kind = 'alone' and n.line_no is null and h.line_no is null
+    ) as first_alone_utc,
+    max(r.received_utc) filter (
+        where r.kind = 'alone' and n.line_no is null and h.line_no is null
+    ) as last_alone_utc
 from restores as r
+left join anew as n
+    on
+        r.account_key = n.account_key
+        and r.source_id = n.source_id
+        and r.line_no = n.line_no
 left join hidden as h
     on
         r.account_key = h.account_key
