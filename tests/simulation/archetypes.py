@@ -45,6 +45,16 @@ POPULATION = [
     ("burglary_dialer", 12, BURGLARY, "b"),
     ("fire_phone_cell", 5, FIRE_OR_BOTH, "b"),
     ("burglary_internet_cell", 4, BURGLARY, "b"),
+    ("burglary_internet", 3, BURGLARY, "c"),
+    ("burglary_dialer", 1, BURGLARY, "c"),
+    ("fire_dialer", 4, FIRE, "c"),
+    ("fire_phone_cell", 1, FIRE, "c"),
+    ("captured_line", 1, FIRE, "c"),
+    ("captured_radio", 2, FIRE, "c"),
+    ("burglary_users", 1, BURGLARY, "c"),
+    ("combined_dialer", 1, ("combined",), "c"),
+    ("fire_two_lines", 1, FIRE, "c"),
+    ("fire_waterflow", 1, FIRE, "c"),
 ]
 TRANSMITTERS = {
     "fire_dialer": "dialer",

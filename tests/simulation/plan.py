@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tests.simulation import clock, plan_a, plan_b
+from tests.simulation import clock, plan_a, plan_b, plan_c
 from tests.simulation.clock import HOUR
 from tests.simulation.dice import Dice
 from tests.simulation.life import live, stamped
@@ -176,7 +176,7 @@ def play(sites: list[Site]) -> tuple[list[Signal], list[TruthRow]]:
     for story, kind, detail in STORIES:
         site = take(sites, kind)
         notes[site.index] = tell_story(site, story, detail)
-    for block, plan in (("a", plan_a.PLAN), ("b", plan_b.PLAN)):
+    for block, plan in (("a", plan_a.PLAN), ("b", plan_b.PLAN), ("c", plan_c.PLAN)):
         for fault, kind, strength in plan:
             site = take(sites, kind, block)
             site.role = fault

@@ -5,9 +5,12 @@ from __future__ import annotations
 from tests.simulation import (
     faults,
     faults_care,
+    faults_causes,
     faults_condition,
     faults_messages,
     faults_paths,
+    faults_points,
+    faults_power,
     faults_programming,
     faults_reach,
     faults_tests,
@@ -23,4 +26,7 @@ PLANTERS: dict[str, Planter] = {
     **faults_condition.PLANTERS,
     **faults_care.PLANTERS,
     **faults_tests.PLANTERS,
+    **faults_power.PLANTERS,
+    **faults_points.PLANTERS,
+    "ground_fault_reported": faults_causes.ground_fault,
 }
