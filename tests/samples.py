@@ -51,7 +51,7 @@ def gather(station: DemoStation, folder: Path) -> list[Path]:
         (revisit / "revisit.html", "revisit/revisit.html"),
         (revisit / "sheets" / sheet, f"revisit/sheets/{sheet}"),
     ]
-    made = [_copied(source, folder / name) for source, name in wanted]
+    made = [_copied(source, folder / name, station.folder) for source, name in wanted]
     month = runs.latest(station.store(), MONTH)
     assert month is not None, f"the demo judged no {MONTH}"
     # The customer with the longest report has the most to show.
@@ -60,7 +60,7 @@ def gather(station: DemoStation, folder: Path) -> list[Path]:
     with tempfile.TemporaryDirectory() as scratch:
         asked = health.Asked(customer=longest)
         written = health.write(month, Path(scratch), identity.of(station.settings), asked=asked)
-        made += [_copied(file, folder / "health" / f"customer{file.suffix}") for file in written]
+        made += [_copied(file, folder / "health" / f"customer{file.suffix}", station.folder) for file in written]
     return made
 
 
@@ -103,9 +103,14 @@ def main(folder: Path = KEPT) -> None:
             print(f"{file.stat().st_size:>9,}  {file.relative_to(folder).as_posix()}")
 
 
-def _copied(source: Path, target: Path) -> Path:
+def _copied(source: Path, target: Path, workspace: Path) -> Path:
+    """The file as it would be had the demo been run from inside its workspace: exports are named from there."""
     target.parent.mkdir(parents=True, exist_ok=True)
-    return Path(shutil.copyfile(source, target))
+    if source.suffix != ".html":
+        return Path(shutil.copyfile(source, target))
+    text = source.read_text(encoding="utf-8").replace(f"{workspace.as_posix()}/", "")
+    target.write_text(text, encoding="utf-8", newline="\n")
+    return target
 
 
 if __name__ == "__main__":

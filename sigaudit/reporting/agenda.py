@@ -129,19 +129,23 @@ def _entry(site: Site, weighed: Mapping[str, Sequence[str]], titles: Mapping[str
     found = sorted(site.steps, key=lambda row: rank(SEVERITIES, row["severity"]))
     lead = found[0]
     also = Counter(row["title"] or row["check"] for row in found[1:])
+    more = also.pop(lead["title"] or lead["check"], 0)
     cause = site.causes[0] if site.causes else None
     rival = cause.first["rival"] if cause and cause.first["rival"] not in [m["cause"] for m in cause.members] else ""
     likeness = lead["look_alikes"].split(" | ")[0] if lead["look_alikes"] else ""
-    confirm = (cause.first["next_observation"] or cause.first["field_check"]) if cause else ""
+    telling = cause.first["next_observation"] if cause else ""
+    confirm = telling or (cause.first["field_check"] if cause else "") or lead["next_step"]
     return {
         "site": site,
         "lead": lead,
-        "also": [f"{title} ({n} times)" if n > 1 else title for title, n in also.items()],
+        "also": ([f"{more} more of this kind"] if more else [])
+        + [f"{title} ({n} times)" if n > 1 else title for title, n in also.items()],
         "keys": list(dict.fromkeys((row["account_key"], row["account"]) for row in found)),
         "weighed": (weighed.get(lead["finding_id"]) or [""])[0],
         "cause": cause,
         "rival": (titles.get(rival, rival.replace("_", " ")) or likeness).rstrip("."),
-        "confirm": (confirm or lead["next_step"]).rstrip("."),
+        "confirm": confirm.rstrip("."),
+        "how": "Would tell most" if telling else "Would confirm",
         "since": clock.text(site.oldest),
         "weeks": max(row["weeks_on_list"] or 1 for row in found),
     }

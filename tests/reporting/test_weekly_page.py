@@ -102,7 +102,7 @@ def test_the_week_is_told_in_its_order(folder: Path) -> None:
         "gone silent: 1 site",
         "Would confirm: Look first for primary path dead.",
         "Desk fixes: 5 kinds",
-        "Service list: 2 more sites, by remote first",
+        "Service list: 2 more sites",
         "Came back, or on the list for over 4 weeks: 2 sites",
         "What was not judged, and why",
         "check-ins are not in this log",
