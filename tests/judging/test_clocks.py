@@ -154,7 +154,9 @@ def test_a_clock_beside_the_sending_clocks_is_told(stepped: DemoStation) -> None
     words = "receiver 9 runs 37 s ahead of the sending clocks"
     assert f"{words}, from 25 accounts (spread 0 s)" in said.document["notes"]
     told = [row for row in stepped.audit(WEEK).table("quality").to_pylist() if row["topic"] == "clock_offset"]
-    assert [(row["reason"], row["n"], row["sample"]) for row in told] == [(words, 25, "spread 0 s")]
+    # Receiver 2 of the demo writes its senders' times too: its line stands beside this one.
+    mine = [(row["reason"], row["n"], row["sample"]) for row in told if row["reason"].startswith("receiver 9 ")]
+    assert mine == [(words, 25, "spread 0 s")]
 
 
 def test_the_audit_says_it_and_blames_nobody(stepped: DemoStation) -> None:
