@@ -16,7 +16,7 @@ from sigaudit.judging.cause_evidence import Evidence, Unit
 from sigaudit.judging.cause_model import Cause, Model
 from sigaudit.judging.causes import FIRES, LEFT_OUT, Factors, expected_change, posterior, space
 
-__all__ = ["FLOOR", "SCHEMA", "Diagnosis", "diagnose", "fill", "word"]
+__all__ = ["FLOOR", "SCHEMA", "Diagnosis", "diagnose", "fill", "grouped", "word"]
 
 # Below this no cause is named: too many others are as good (house, no source).
 FLOOR = 0.2
@@ -188,7 +188,7 @@ class _Telling:
 def _entries(telling: _Telling, each: NDArray[np.float64]) -> Iterator[dict[str, Any]]:
     """Rows of one unit: a cause with those the log cannot tell from it share one rank."""
     space = telling.factors.space
-    entries = list(_grouped(telling.model.causes, each))
+    entries = list(grouped(telling.model.causes, each))
     chances = [float(telling.given[space.members[:, group].any(axis=1)].sum()) for group in entries]
     order = sorted(range(len(entries)), key=lambda i: (-chances[i], entries[i]))
     none = float(telling.given[0])
@@ -223,7 +223,7 @@ def _entries(telling: _Telling, each: NDArray[np.float64]) -> Iterator[dict[str,
             }  # fmt: skip
 
 
-def _grouped(causes: Sequence[Cause], each: NDArray[np.float64]) -> Iterator[list[int]]:
+def grouped(causes: Sequence[Cause], each: NDArray[np.float64]) -> Iterator[list[int]]:
     """Causes by falling probability, each with its partners that are not much rarer."""
     left = sorted(range(len(causes)), key=lambda i: (-each[i], i))
     while left:

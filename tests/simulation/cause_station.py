@@ -10,15 +10,16 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from pathlib import Path
 
 from tests.simulation import clock
 from tests.simulation.cause_ways import DOUBLES, PLANTERS, WAYS, Way, there
-from tests.simulation.clock import DAY
+from tests.simulation.clock import DAY, HOUR
 from tests.simulation.dice import Dice, seeded
 from tests.simulation.exports import with_resends
+from tests.simulation.faults_programming import EXITS
 from tests.simulation.healthy import AFTER, END, write_truth
 from tests.simulation.healthy_exports import Exports, Roster
 from tests.simulation.healthy_noise import noise
@@ -31,6 +32,8 @@ from tests.simulation.site import Signal, Site
 from tests.simulation.upheavals import plan, strike
 
 WEEKS, EACH, PAIRS_EACH, HEALTHY, SEED = 13, 12, 3, 600, 1
+# Conditions of which a site tells the end too.
+ENDED = {"301", "302", "309", "310", "351", "373", "381", "384", "571", "573", "607", "627"}
 LATEST, EARLIEST = 4 * DAY, 27 * DAY  # before the end of the log: a fault has had so long to show
 
 
@@ -75,8 +78,9 @@ def spoil(site: Site, life: list[Signal], causes: tuple[str, ...], turn: int) ->
         way = there(cause, site.archetype)[0] if len(causes) > 1 else ways[turn % len(ways)]
         dice = Dice(14, site.index, place)
         step = turn // len(ways) % len(way.strengths)
-        planted = PLANTERS[way.planter](site, life, dice, _strength(way, step, dice))
-        life = planted.signals
+        since, strength = _strength(way, step, dice)
+        planted = PLANTERS[way.planter](site, life, dice, strength)
+        life = planted.signals + (_ended(site, planted.signals, dice, since) if way.ended else [])
         told.ways.append(f"{way.planter} {planted.note}".replace(";", ","))
         told.level = max(told.level, (step + 1) / len(way.strengths))
         told.shows = max(told.shows, min(planted.shows_at, clock.END))
@@ -84,10 +88,33 @@ def spoil(site: Site, life: list[Signal], causes: tuple[str, ...], turn: int) ->
     return life, told
 
 
-def _strength(way: Way, step: int, dice: Dice) -> str:
+def _strength(way: Way, step: int, dice: Dice) -> tuple[int, str]:
+    """The instant from which on it is so, and the strength with it."""
     last = clock.monday(WEEKS)
-    since = clock.wall(int(dice.between(last - EARLIEST, last - LATEST)))
-    return way.strengths[step].format(since=f"{since:%Y-%m-%d} {9 + since.hour % 8:02d}:{since:%M}", day=f"{since:%F}")
+    at = clock.wall(int(dice.between(last - EARLIEST, last - LATEST)))
+    told = f"{at:%Y-%m-%d} {9 + at.hour % 8:02d}:{at:%M}"
+    before = f"{at - timedelta(days=21):%Y-%m-%d} 12:00"
+    return clock.at(told), way.strengths[step].format(since=told, day=f"{at:%F}", before=before)
+
+
+def _ended(site: Site, life: list[Signal], dice: Dice, since: int) -> list[Signal]:
+    """The earlier times of what stays since ``since``, moved to the fortnight before it.
+
+    A planter puts them at the begin of all weeks, which a log of a few weeks does not hold; a mains failure, a line
+    fault or a point switched out is nothing that a site knows once a quarter.
+    """
+    stays = [s for s in life if s.at >= since - HOUR and s.event[0] == "E" and s.form == "contact_id"]
+    codes = {s.event[1:] for s in stays if s.at <= since + DAY} & ENDED
+    found: list[Signal] = []
+    for code in sorted(codes):
+        first = next(s for s in stays if s.event[1:] == code)
+        for days in (dice.between(2, 6), dice.between(7, 13)):
+            start = int(since - days * DAY)
+            end = replace(first, event=EXITS.get(code, f"R{code}"), at=start + int(dice.between(HOUR, 4 * HOUR)))
+            found += [replace(first, at=start, pair=0), replace(end, pair=0)]
+            if code in EXITS:
+                site.on_test.append((start - HOUR, end.at + HOUR, "service"))
+    return found
 
 
 def lives(each: int, healthy: int) -> Iterator[tuple[Site, list[Signal], Carried]]:

@@ -1,7 +1,7 @@
 """How each cause is carried by a site: by which planter, on which kinds of site, from weak to strong.
 
-``{since}`` in a strength stands for the instant from which on it is so, ``{day}`` for its date. The order of the
-strengths is the order in which they leave traces in the log.
+``{since}`` in a strength stands for the instant from which on it is so, ``{day}`` for its date, ``{before}`` for
+three weeks earlier. The order of the strengths is the order in which they leave traces in the log.
 """
 
 from __future__ import annotations
@@ -21,15 +21,19 @@ ANY = ("fire_dialer", "burglary_dialer", "combined_dialer", "burglary_internet",
 
 @dataclass(frozen=True)
 class Way:
-    """One way to carry a cause: planter, archetypes, strengths from weak to strong."""
+    """One way to carry a cause: planter, archetypes, strengths from weak to strong.
+
+    ended: the same condition came and ended at this site, as such things do, days before the one that stays.
+    """
 
     planter: str
     kinds: tuple[str, ...]
     strengths: tuple[str, ...]
+    ended: bool = False
 
 
-def _way(planter: str, kinds: tuple[str, ...] | str, *strengths: str) -> Way:
-    return Way(planter, (kinds,) if isinstance(kinds, str) else kinds, strengths)
+def _way(planter: str, kinds: tuple[str, ...] | str, *strengths: str, ended: bool = False) -> Way:
+    return Way(planter, (kinds,) if isinstance(kinds, str) else kinds, strengths, ended)
 
 
 WAYS: dict[str, tuple[Way, ...]] = {
@@ -70,7 +74,7 @@ WAYS: dict[str, tuple[Way, ...]] = {
     ),
     "phone_line_faulty": (
         _way("line_cut_flapping", ("fire_phone_cell", "captured_line"), "6", "16"),
-        _way("line_cut_standing", ("fire_phone_cell", "captured_line"), "{since}"),
+        _way("line_cut_standing", ("fire_phone_cell", "captured_line"), "{since}", ended=True),
         _way("dialer_fails_to_report", DIALERS, "2", "6"),
         _way("tests_missed_often", DIALERS, "{day}/0.25", "{day}/0.5"),
     ),
@@ -114,23 +118,27 @@ WAYS: dict[str, tuple[Way, ...]] = {
     ),
     "power_supply_fault": (
         _way("paths_fail_together", "captured_line", "6", "14"),
-        _way("battery_low_standing", ("fire_dialer", "burglary_dialer"), "309/{since}"),
-        _way("ac_power_out_standing", ("fire_dialer", "burglary_internet"), "301/{since}"),
+        _way("battery_low_standing", ("fire_dialer", "burglary_dialer"), "309/{since}", ended=True),
+        _way("ac_power_out_standing", ("fire_dialer", "burglary_internet"), "301/{since}", ended=True),
     ),
     "battery_aged": (
-        _way("battery_low_standing", ("fire_dialer", "burglary_dialer"), "cycle/8/0.3/{since}", "302/{since}"),
+        _way(
+            "battery_low_standing", ("fire_dialer", "burglary_dialer"), "cycle/8/0.3/{since}", "302/{since}", ended=True
+        ),
         _way("silent_after_power_loss", ("fire_dialer", "burglary_dialer"), "{since}/3", "{since}/0.4"),
-        _way("wireless_sensor_trouble", "burglary_wireless", "low/{since}"),
+        _way("wireless_sensor_trouble", "burglary_wireless", "dead/{before}/{since}", ended=True),
     ),
-    "ground_fault": (_way("ground_fault", ("fire_dialer", "combined_dialer"), "wet/3/{since}", "standing/{since}"),),
+    "ground_fault": (
+        _way("ground_fault", ("fire_dialer", "combined_dialer"), "wet/3/{since}", "standing/{since}", ended=True),
+    ),
     "zone_wiring_fault": (
         _way("zone_chatter", (*DIALERS, "burglary_partitions"), "15/{since}", "60/{since}"),
-        _way("trouble_standing", ("fire_dialer", "combined_dialer"), "373/{since}"),
+        _way("trouble_standing", ("fire_dialer", "combined_dialer"), "373/{since}", ended=True),
         _way("wireless_sensor_trouble", "burglary_wireless", "cycle/4/{since}"),
     ),
     "zone_left_bypassed": (
-        _way("bypass_standing", ("fire_dialer", "fire_phone_cell"), "571/{since}"),
-        _way("bypass_standing", ("burglary_dialer", "burglary_partitions"), "573/{since}"),
+        _way("bypass_standing", ("fire_dialer", "fire_phone_cell"), "571/{since}", ended=True),
+        _way("bypass_standing", ("burglary_dialer", "burglary_partitions"), "573/{since}", ended=True),
     ),
     "site_out_of_service": (
         _way(
@@ -139,7 +147,7 @@ WAYS: dict[str, tuple[Way, ...]] = {
     ),
     "left_on_test": (
         _way("on_test_too_long", ANY, "{since}"),
-        _way("program_mode_left", ("combined_dialer", "burglary_users"), "627/{since}", "607/{since}"),
+        _way("program_mode_left", ("combined_dialer", "burglary_users"), "627/{since}", "607/{since}", ended=True),
     ),
     "roster_wrong": (
         _way("roster_incomplete", ANY, "system_type", "paths"),

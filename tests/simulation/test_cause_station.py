@@ -44,7 +44,9 @@ def test_planters_and_kinds_are_known() -> None:
 
 
 def test_truth_names_what_each_account_carries(base: Path) -> None:
-    causes, strays = score.truth_of(base / "1")
+    truth = score.truth_of(base / "1")
+    causes = {account: carrier.causes for account, carrier in truth.items()}
+    strays = {account: carrier.strays for account, carrier in truth.items()}
     assert set().union(*causes.values()) == {cause for cause in WAYS if there(cause)}
     pairs = [both for kind, *both in DOUBLES if all(there(cause, kind) for cause in both)]
     assert sorted(map(sorted, (held for held in causes.values() if len(held) == 2))) == sorted(map(sorted, pairs))
