@@ -29,7 +29,7 @@ from tests.simulation.life import live, stamped
 from tests.simulation.numbers import Numbers
 from tests.simulation.roster import write_csv
 from tests.simulation.site import Signal, Site
-from tests.simulation.upheavals import plan, strike
+from tests.simulation.upheavals import Upheaval, panel_words, plan, strike
 
 WEEKS, EACH, PAIRS_EACH, HEALTHY, SEED = 13, 12, 3, 600, 1
 # Conditions of which a site tells the end too.
@@ -39,13 +39,17 @@ LATEST, EARLIEST = 4 * DAY, 27 * DAY  # before the end of the log: a fault has h
 
 @dataclass
 class Carried:
-    """What a site carries: causes, planters and strengths, level 0 (weak) to 1 (strong), by when it shows [s]."""
+    """What a site carries: causes, planters and strengths, level 0 (weak) to 1 (strong).
+
+    since, shows: since when it is so, and by when enough of it is in the log to be seen [s].
+    """
 
     account: str
     causes: tuple[str, ...] = ()
     ways: list[str] = field(default_factory=list)
     level: float = 0.0
     shows: int = 0
+    since: int = 0
     strays: list[str] = field(default_factory=list)
 
     def row(self) -> list[str]:
@@ -83,6 +87,7 @@ def spoil(site: Site, life: list[Signal], causes: tuple[str, ...], turn: int) ->
         life = planted.signals + (_ended(site, planted.signals, dice, since) if way.ended else [])
         told.ways.append(f"{way.planter} {planted.note}".replace(";", ","))
         told.level = max(told.level, (step + 1) / len(way.strengths))
+        told.since = max(told.since, since)
         told.shows = max(told.shows, min(planted.shows_at, clock.END))
         told.strays += [stray.account for stray in planted.strays]
     return life, told
@@ -117,8 +122,10 @@ def _ended(site: Site, life: list[Signal], dice: Dice, since: int) -> list[Signa
     return found
 
 
-def lives(each: int, healthy: int) -> Iterator[tuple[Site, list[Signal], Carried]]:
-    """Every site with what it sends before incidents, carriers first."""
+def lives(
+    each: int, healthy: int, upheavals: list[Upheaval]
+) -> Iterator[tuple[Site, list[Signal], Carried]]:  # fmt: skip
+    """Every site with what reaches the log of it, carriers first. A fault spoils what a panel says in incidents too."""
     carried = list(carriers(each))
     count = len(carried) + healthy
     told = clock.monday(WEEKS - 5), clock.monday(WEEKS)
@@ -128,10 +135,13 @@ def lives(each: int, healthy: int) -> Iterator[tuple[Site, list[Signal], Carried
     for index, (kind, causes, turn) in enumerate(carried):
         site = one_site(index, count, given[index], kind)
         site.numbers = taken
-        life, truth = spoil(site, _ordinary(site), causes, turn)
-        yield site, with_resends(life, site.index), truth
+        life, truth = spoil(site, _ordinary(site) + stamped(site, panel_words(site, upheavals)), causes, turn)
+        struck = strike(site, with_resends(life, site.index), upheavals, told=True)
+        if all(s.at < truth.since + DAY for s in life):  # nobody reports the end of an outage from a dead site
+            struck = [s for s in struck if s.at < truth.since + DAY]
+        yield site, struck, truth
     for site in ordinary:
-        yield site, with_resends(_ordinary(site), site.index), Carried(site.account)
+        yield site, strike(site, with_resends(_ordinary(site), site.index), upheavals), Carried(site.account)
 
 
 def _ordinary(site: Site) -> list[Signal]:
@@ -150,9 +160,9 @@ def build(
         count = sum(1 for _ in carriers(each)) + healthy
         places = population(count, (clock.START, last))
         upheavals = plan(places, clock.monday(WEEKS - 4), last)
-        for site, signals, carried in lives(each, healthy):
+        for site, signals, carried in lives(each, healthy, upheavals):
             sheets.write(site)
-            exports.write(strike(site, signals, upheavals))
+            exports.write(signals)
             truth.append(carried)
         own = own_signals([u.outage() for u in upheavals])
         exports.write(s for s in own if not any(u.outage().holds(s) for u in upheavals if u.kind == "export_gap"))

@@ -111,38 +111,59 @@ def _one(kind: str, begin: int, end: int, key: int, places: Sequence[tuple[str, 
     return Upheaval(kind, begin, end, key, receiver, line, where, delay)
 
 
-def strike(site: Site, signals: list[Signal], upheavals: Iterable[Upheaval]) -> list[Signal]:
-    """The signals of this site that reach the log, in no order, with its own words about each incident."""
+def strike(site: Site, signals: list[Signal], upheavals: Iterable[Upheaval], told: bool = False) -> list[Signal]:
+    """The signals of this site that reach the log, in no order, with its own words about each incident.
+
+    told: what the panel says of lost mains and storms (``panel_words``) is among the signals already.
+    """
     for u in upheavals:
         dice = Dice(32, u.key, site.index)
         if u.kind == "export_gap":
             signals = [s for s in signals if not u.outage().holds(s)]
         elif u.kind == "area_power_outage" and site.area == u.where:
-            signals = _power(site, signals, u, dice)
+            signals = _power(site, signals, u, dice, told)
         elif u.kind == "signal_storm" and site.area == u.where:
-            signals = _storm(site, signals, u, dice)
+            signals = signals if told else signals + _storm(site, u, dice)
         elif down := u.down(site):
             signals = _cut(site, signals, u, down, (u.begin, u.end), dice)
     return [s for s in signals if site.first_at <= s.at < site.last_at]
 
 
-def _power(site: Site, signals: list[Signal], u: Upheaval, dice: Dice) -> list[Signal]:
-    """Nine in ten report mains lost, late by the panel's delay, if it lasted; some routers have no battery."""
+def panel_words(site: Site, upheavals: Iterable[Upheaval]) -> list[Signal]:
+    """What the panel says in incidents, before anything befalls it on the way: a fault of the site may change it."""
+    found: list[Signal] = []
+    for u in upheavals:
+        dice = Dice(32, u.key, site.index)
+        if u.kind == "area_power_outage" and site.area == u.where:
+            found += _mains(site, u, dice)
+        elif u.kind == "signal_storm" and site.area == u.where:
+            found += _storm(site, u, dice)
+    return found
+
+
+def _mains(site: Site, u: Upheaval, dice: Dice) -> list[Signal]:
+    """Nine in ten report mains lost, late by the panel's delay, if it lasted."""
     lost, back = u.begin + dice.between(0, u.delay_s), u.end + dice.between(0, 10 * MINUTE)
-    said: list[Signal] = []
-    if dice.chance(0.9) and lost < u.end:
-        pair = (site.index + 1) * 10000 + 8000 + u.key
-        said = [site.say(lost, "E301", pair=pair), site.say(back, "R301", pair=pair)]
+    if not (dice.chance(0.9) and lost < u.end):
+        return []
+    pair = (site.index + 1) * 10000 + 8000 + u.key
+    return [site.say(lost, "E301", pair=pair), site.say(back, "R301", pair=pair)]
+
+
+def _power(site: Site, signals: list[Signal], u: Upheaval, dice: Dice, told: bool) -> list[Signal]:
+    """With the panel's words, unless they are there; some routers have no battery."""
+    said = _mains(site, u, dice)
+    signals = signals if told else signals + said
     routed = [p for p in site.paths if p.kind == "internet"]
     if routed and dice.chance(ROUTER_DIES):
         span = u.begin + int(dice.between(0, 10 * MINUTE)), u.end + int(dice.between(MINUTE, 6 * MINUTE))
-        return _cut(site, signals + said, u, routed, span, dice)
-    return signals + said
+        return _cut(site, signals, u, routed, span, dice)
+    return signals
 
 
-def _storm(site: Site, signals: list[Signal], u: Upheaval, dice: Dice) -> list[Signal]:
+def _storm(site: Site, u: Upheaval, dice: Dice) -> list[Signal]:
     """Mains flicker, points trip, each site in its own way."""
-    found = list(signals)
+    found: list[Signal] = []
     pairs = Pairs(site.index + 1, 4000 + 50 * u.key)
     if dice.chance(0.5):
         for _ in range(dice.whole(1, 2)):
