@@ -178,12 +178,25 @@ def sentence(row: Mapping[str, Any], card: Card, zone: ZoneInfo) -> str:
         "since": moment(row["since_utc"], zone),
         "until": moment(row["until_utc"], zone),
         "last_good": moment(row["last_good_utc"], zone),
-        "subject": row["subject"],
+        "subject": spoken(row["subject"]),
         "k": str(row["k"]),
         "n": str(row["n"]),
     }
     told = card.sentence.format_map(words)
     return f"{told} ({row['reason'].rstrip('; ')})" if row["reason"] else told
+
+
+def spoken(subject: str) -> str:
+    """A subject as a sentence says it: ``peer=main/0421`` is ``0421``, ``path=radio`` is ``path radio``."""
+    told = []
+    for part in subject.split(","):
+        name, _, what = part.partition("=")
+        if name == "peer":
+            group, _, account = what.rpartition("/")
+            told.append(account if group in ("", "main") else f"{account} of group {group}")
+        else:
+            told.append(f"{name} {what}".strip())
+    return ", ".join(told)
 
 
 def amount(value: float | None, unit: str) -> str:

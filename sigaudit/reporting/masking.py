@@ -165,6 +165,7 @@ class Masked:
                     name, _, what = part.partition("=")
                     if name == "peer" and what:
                         known[what] = self._peer(what)
+                        known.setdefault(what.rpartition("/")[2], self.account(what.rpartition("/")[2]))
         return dict(sorted(known.items(), key=lambda pair: -len(pair[0])))
 
 

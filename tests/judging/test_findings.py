@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from sigaudit.judging.findings import amount, finding_id, history, moment
+from sigaudit.judging.findings import amount, finding_id, history, moment, spoken
 
 
 def test_the_id_is_the_start_of_a_sha256() -> None:
@@ -43,3 +43,18 @@ def test_moments_are_local() -> None:
     assert moment(datetime(2026, 11, 1, 5, 30), zone) == "2026-11-01 01:30"
     assert moment(datetime(2026, 11, 1, 6, 30), zone) == "2026-11-01 01:30"
     assert moment(None, zone) == "?"
+
+
+@pytest.mark.parametrize(
+    ("subject", "text"),
+    [
+        ("", ""),
+        ("peer=main/0421", "0421"),
+        ("peer=north/0421", "0421 of group north"),
+        ("path=radio", "path radio"),
+        ("path=radio,peer=main/7", "path radio, 7"),
+        ("line=1/2", "line 1/2"),
+    ],
+)
+def test_a_subject_is_said_in_words(subject: str, text: str) -> None:
+    assert spoken(subject) == text

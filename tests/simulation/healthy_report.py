@@ -64,8 +64,10 @@ def audited(station: Path, weeks: Iterable[str]) -> Tally:
     """The station under ``station`` taken in, if it was not yet, and audited by the commands."""
     folder = station / "workspace"
     if not (folder / "store").exists():
-        with (folder / "sigaudit.toml").open("a", encoding="utf-8", newline="\n") as file:
-            file.write(AUDITED_ALONE)
+        settings = folder / "sigaudit.toml"
+        text = settings.read_text(encoding="utf-8")
+        if AUDITED_ALONE not in text:  # it is there where an earlier attempt ended on the way
+            settings.write_text(text + AUDITED_ALONE, encoding="utf-8", newline="\n")
         _run("ingest", str(station / "exports"), "-w", str(folder))
         _run("roster", str(folder / "roster"), "-w", str(folder))
     tally = Tally()
