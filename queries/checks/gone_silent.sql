@@ -1,7 +1,7 @@
 -- purpose: an account that used to talk and says nothing any more
 -- grain:   one row per monitored account that was heard before
--- reads:   accounts, heard, visible_requirements, test_measures, test_rhythm,
---          excuses, limits
+-- reads:   accounts, heard, life, visible_requirements, test_measures,
+--          test_rhythm, excuses, limits
 -- params:  $as_of timestamp [UTC]
 -- returns: the row contract of a check; measured and limit [h]
 -- Where an interval is required and has been kept before, that many intervals
@@ -10,7 +10,8 @@
 -- bear it out, and as nothing beyond the long limit. Where none is known, a
 -- long fixed limit holds and the account's own past must make such a silence
 -- improbable. While another line can be heard, the interval of a path whose
--- own lines are out at $as_of is no measure.
+-- own lines are out at $as_of is no measure. Where only one path was still
+-- alive when the silence began, hours missing of that path alone are hidden.
 -- P(0 days heard in L | d days heard in T)
 -- = (T / (T + L)) ^ (d + 1/2), the gamma-Poisson prediction.
 with
@@ -103,6 +104,29 @@ silent as (
     left join waived as w on a.account_key = w.account_key
     where a.monitored
 ),
+heard_by as (
+    select account_key, path, max(last_utc) as last_utc
+    from life
+    where path <> ''
+    group by account_key, path
+),
+alive as (
+    select
+        b.account_key,
+        max(b.path) as path,
+        count(*) as n_alive
+    from heard_by as b
+    inner join silent as s on b.account_key = s.account_key
+    left join (
+        select account_key, path, max(seconds + grace_s) as may_s
+        from visible_requirements
+        group by account_key, path
+    ) as v on b.account_key = v.account_key and b.path = v.path
+    where
+        epoch(s.last_utc) - epoch(b.last_utc)
+        <= coalesce(v.may_s, s.no_interval_s)
+    group by b.account_key
+),
 hidden as (
     select
         e.account_key,
@@ -112,8 +136,9 @@ hidden as (
         ) as hidden_s
     from excuses as e
     inner join silent as s on e.account_key = s.account_key
+    left join alive as v on e.account_key = v.account_key and v.n_alive = 1
     where
-        e.path = ''
+        e.path = coalesce(v.path, '')
         and e.why <> 'on_test'
         and e.until_utc > s.last_utc
         and e.from_utc < $as_of

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated
 
 import typer
 
-from sigaudit.door.options import Json, Workspace, app, opened
+from sigaudit.door.options import Json, Mask, Workspace, app, opened, shown, station_name
 from sigaudit.errors import SettingsProblem, UsageProblem
 
 
@@ -17,6 +18,7 @@ def health(
     customer: Annotated[str, typer.Option("--customer", help="Only this customer: name, or file name.")] = "",
     dealer: Annotated[str, typer.Option("--dealer", help="Only this dealer's folder: name, or folder name.")] = "",
     no_pdf: Annotated[bool, typer.Option("--no-pdf", help="Pages only, no PDF.")] = False,
+    mask: Mask = False,
     workspace: Workspace = None,
     json: Json = False,
 ) -> None:
@@ -28,20 +30,27 @@ def health(
     from sigaudit.judging import monthly as judging
     from sigaudit.reporting import health as reporting
     from sigaudit.reporting import identity
-    from sigaudit.store import set_asides
+    from sigaudit.reporting.masking import Masked
 
     if customer and dealer:
         raise UsageProblem("--customer and --dealer together", next_step="give one of them")
     settings, store = opened(workspace)
     who = identity.of(settings)
+    if mask:
+        who = replace(who, name=station_name(settings, mask=True), contact="", logo=b"", logo_kind="")
     months = judging.monthly(store, settings, month or None, progress=console.Drawn())
     label = months.run.meta["label"]
-    folder = settings.reports_dir / f"health-{label}"
+    folder = settings.reports_dir / f"health-{label}{'-masked' if mask else ''}"
+    run = shown(store, months.run, mask=mask)
+    if isinstance(run, Masked):
+        customer, dealer = run.name("Customer", customer), run.name("Dealer", dealer)
     written = reporting.write(
-        set_asides.decided(store, months.run),
+        run,
         folder,
         who,
-        compared=[run for run in (months.month_before, months.year_before) if run is not None],
+        compared=[
+            shown(store, past, mask=mask) for past in (months.month_before, months.year_before) if past is not None
+        ],
         asked=reporting.Asked(customer, dealer, not no_pdf),
         progress=console.Drawn(),
     )

@@ -32,6 +32,8 @@ _ACCOUNTS = ("account", "peer")
 _KEYS = ("account_key", "heard_key", "reports_as_key", "stray_key", "peer_key")
 _BLANKED = ("raw", "sample", "note", "called", "caller", "text")
 _IDS = ("finding_id",)
+# Tables whose labels are the roster's names for points: "Lobby", "Nursery".
+_POINTS = ("month_episodes", "signals_to_see")
 # Tables with sentences, in which the names of their row may be spoken.
 _SPOKEN = ("findings", "resolved", "unprotected", "spans", "causes", "sites", "first_misses")
 
@@ -115,6 +117,8 @@ class Masked:
             return self.subject
         if column == "shared":
             return self._shared
+        if column == "label" and table in _POINTS:
+            return lambda value: ""
         if column == "source" and table in ("evidence", "quality"):
             return self._source
         if column == "limit_where":

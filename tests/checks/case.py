@@ -58,7 +58,7 @@ class Case:
         """Rows of the check over this case, as the contract's columns; clocks: what is known of the receivers'."""
         settings = self.settings()
         window = self.window(settings.zone)
-        con = engine_duckdb.connect()
+        con = engine_duckdb.connect(threads=1)
         desk = Desk(con, window)
         signals = _signals(self.folder / "events.csv", settings)
         desk.put("signals", signals)

@@ -11,6 +11,7 @@ import shutil
 import zipfile
 from pathlib import Path
 
+import pypdf
 import pytest
 from made_run import small
 
@@ -29,6 +30,8 @@ def everything(folder: Path) -> str:
         if file.suffix == ".xlsx":
             with zipfile.ZipFile(file) as book:
                 texts += [book.read(name).decode("utf-8") for name in book.namelist()]
+        elif file.suffix == ".pdf":
+            texts += [page.extract_text() for page in pypdf.PdfReader(file).pages]
         elif file.is_file() and "assets" not in file.parts:
             texts.append(file.read_text(encoding="utf-8"))
     return "\n".join(texts)
@@ -56,6 +59,7 @@ def masked(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert called("roster", str(folder / "roster"), "-w", str(folder)).code == 0
     assert called("audit", "--week", WEEK, "--mask", "-w", str(folder)).code == 0
     assert called("audit", "--week", WEEK, "-w", str(folder)).code == 0
+    assert called("health", "--month", "2026-11", "--mask", "-w", str(folder)).code == 0
     assert DemoStation(folder, {}).run(WEEK).table("findings").num_rows > 50
     return folder / "reports"
 
@@ -66,6 +70,17 @@ def test_no_name_of_the_station_is_left(masked: Path) -> None:
     assert len(re.findall(names, open_text)) > 500  # the same search finds them where they are
     assert re.findall(names, hidden) == []
     assert STATION in hidden
+
+
+def test_health_reports_hold_no_name_either(masked: Path) -> None:
+    folder = masked / "health-2026-11-masked"
+    hidden = everything(folder) + "\n".join(str(path.relative_to(folder)) for path in folder.rglob("*"))
+    assert re.findall(r"Zzyx|Qwvk|Vlqz|Jxqp|zzyx|qwvk|vlqz|jxqp|Harbour Watch", hidden) == []
+    assert len(list(folder.rglob("*.pdf"))) > 100 and "Customer " in hidden and STATION in hidden
+    labels = {
+        row["label"] for row in csv.DictReader((DEMO / "workspace" / "roster" / "zones.csv").open(encoding="utf-8"))
+    }
+    assert not [label for label in labels if label and re.search(rf"\b{re.escape(label)}\b", hidden)]
 
 
 def test_no_line_of_the_log_and_no_file_is_left(masked: Path) -> None:
