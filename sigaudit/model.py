@@ -6,7 +6,12 @@ from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Protocol
 
-__all__ = ["Progress", "ReceiverMap", "silent"]
+__all__ = ["Progress", "ReceiverMap", "silent", "subject_parts"]
+
+
+def subject_parts(subject: str) -> dict[str, str]:
+    """What a finding's subject names: ``path=radio,peer=main/0421`` -> {path: radio, peer: main/0421}."""
+    return dict(part.split("=", 1) for part in subject.split(",") if "=" in part)
 
 
 class Progress(Protocol):

@@ -9,7 +9,18 @@ from typing import Annotated, Any
 
 import typer
 
-from sigaudit.door.options import FailOn, Json, Mask, Workspace, app, opened, settings_of, shown, station_name
+from sigaudit.door.options import (
+    FailOn,
+    Json,
+    Mask,
+    Workspace,
+    app,
+    known_cards,
+    opened,
+    report_folder,
+    shown,
+    station_name,
+)
 from sigaudit.errors import UsageProblem
 
 
@@ -41,7 +52,7 @@ def audit(
         run = judging.daily(store, settings, day, progress=console.Drawn())
     else:
         run = judging.weekly(store, settings, week or None, progress=console.Drawn())
-    folder = settings.reports_dir / f"audit-{run.meta['label']}{'-masked' if mask else ''}"
+    folder = report_folder(settings, "audit", run, mask=mask)
     weekly.write(shown(store, run, mask=mask), folder, station=station_name(settings, mask=mask))
     _answer(run, folder, json=json)
     if failing & set(run.table("findings")["severity"].to_pylist()):
@@ -65,6 +76,8 @@ def revisit(
 
     Example: sigaudit revisit --dealer "Dealer Birch" --plan-from 2026-11-24
     """
+    from sigaudit import console
+    from sigaudit.judging import audit as judging
     from sigaudit.reporting import revisit as reporting
 
     if group not in reporting.GROUPS:
@@ -72,15 +85,20 @@ def revisit(
     if not 1 <= per_day <= 50:
         raise UsageProblem("--per-day takes 1 to 50", next_step="see --help")
     first = _date(plan_from, "--plan-from") if plan_from else None
-
-    def write(run: Any, folder: Path) -> list[Path]:
-        known = sorted(set(run.table("findings")["dealer"].to_pylist()) - {""})
-        if dealer and dealer not in known and not mask:
-            raise UsageProblem(f"no finding of a dealer {dealer!r}", next_step=f"one of: {', '.join(known) or 'none'}")
-        chosen = run.name("Dealer", dealer) if mask else dealer
-        return reporting.write(run, folder, dealer=chosen, group=group, first_day=first, per_day=per_day)
-
-    _page(week, workspace, "revisit", write, mask=mask, json=json)
+    settings, store = opened(workspace)
+    run = judging.weekly(store, settings, week or None, progress=console.Drawn())
+    folder = report_folder(settings, "revisit", run, mask=mask)
+    told = shown(store, run, mask=mask)
+    known = sorted(set(run.table("findings")["dealer"].to_pylist()) - {""})
+    if dealer and dealer not in known:
+        raise UsageProblem(f"no finding of a dealer {dealer!r}", next_step=f"one of: {', '.join(known) or 'none'}")
+    chosen = told.name("Dealer", dealer) if mask else dealer
+    written = reporting.write(told, folder, dealer=chosen, group=group, first_day=first, per_day=per_day)
+    if json:
+        console.document("revisit", {"week": run.meta["label"], "files": [str(path) for path in written]})
+        return
+    for path in written:
+        console.out(str(path))
 
 
 @app.command()
@@ -126,17 +144,9 @@ def checks(
     Example: sigaudit checks gone_silent
     """
     from sigaudit import console, explain
-    from sigaudit.judging.cards import read_all
     from sigaudit.known_names import did_you_mean
-    from sigaudit.store import shipped
 
-    folders = [shipped.queries() / "checks"]
-    try:
-        folders.append(settings_of(workspace).checks_dir)
-    except UsageProblem:
-        if workspace is not None:
-            raise
-    cards = read_all(*folders)
+    cards = known_cards(workspace)
     if check and check not in cards:
         raise UsageProblem(f"no check {check!r}{did_you_mean(check, cards)}", next_step="`sigaudit checks` lists them")
     if json:
@@ -190,21 +200,6 @@ def demo(
         return
     for name, path in made.items():
         console.out(f"{name}: {path}")
-
-
-def _page(week: str, workspace: Path | None, name: str, write: Any, *, mask: bool = False, json: bool) -> None:
-    from sigaudit import console
-    from sigaudit.judging import audit as judging
-
-    settings, store = opened(workspace)
-    run = judging.weekly(store, settings, week or None, progress=console.Drawn())
-    folder = settings.reports_dir / f"{name}-{run.meta['label']}{'-masked' if mask else ''}"
-    written = write(shown(store, run, mask=mask), folder)
-    if json:
-        console.document(name, {"week": run.meta["label"], "files": [str(path) for path in written]})
-        return
-    for path in written:
-        console.out(str(path))
 
 
 def _answer(run: Any, folder: Path, *, json: bool) -> None:

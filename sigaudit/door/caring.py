@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from sigaudit.door.options import Json, Mask, Workspace, app, opened, shown, station_name
+from sigaudit.door.options import Json, Mask, Workspace, app, opened, report_folder, shown, station_name
 from sigaudit.errors import SettingsProblem, UsageProblem
 
 
@@ -40,7 +40,7 @@ def health(
         who = replace(who, name=station_name(settings, mask=True), contact="", logo=b"", logo_kind="")
     months = judging.monthly(store, settings, month or None, progress=console.Drawn())
     label = months.run.meta["label"]
-    folder = settings.reports_dir / f"health-{label}{'-masked' if mask else ''}"
+    folder = report_folder(settings, "health", months.run, mask=mask)
     run = shown(store, months.run, mask=mask)
     if isinstance(run, Masked):
         customer, dealer = run.name("Customer", customer), run.name("Dealer", dealer)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from sigaudit.door.options import Json, Workspace, app, opened, settings_of
+from sigaudit.door.options import Json, Workspace, app, known_cards, opened
 from sigaudit.errors import UsageProblem
 
 if TYPE_CHECKING:
@@ -53,17 +53,9 @@ def _card(name: str, workspace: Path | None, *, reference: bool, json: bool) -> 
     from sigaudit import console
     from sigaudit.door import cause_text
     from sigaudit.judging import cause_stage
-    from sigaudit.judging.cards import read_all
     from sigaudit.known_names import did_you_mean
-    from sigaudit.store import shipped
 
-    folders = [shipped.queries() / "checks"]
-    try:
-        folders.append(settings_of(workspace).checks_dir)
-    except UsageProblem:
-        if workspace is not None:
-            raise
-    reading = cause_stage.read_model(read_all(*folders))
+    reading = cause_stage.read_model(known_cards(workspace))
     ids = [one.id for one in reading.model.causes] if reading else []
     if reading is None or name not in ids:
         raise UsageProblem(f"no cause {name!r}{did_you_mean(name, ids)}", next_step=f"known: {', '.join(ids)}")
@@ -80,6 +72,7 @@ def _sites(week: str, account: str, workspace: Path | None, *, reference: bool, 
     from sigaudit.door import cause_text
     from sigaudit.judging import audit, cause_stage
     from sigaudit.reporting import overview, sites
+    from sigaudit.store.account_names import account_key
 
     settings, store = opened(workspace)
     run: Any = audit.weekly(store, settings, week or None, progress=console.Drawn())
@@ -87,7 +80,7 @@ def _sites(week: str, account: str, workspace: Path | None, *, reference: bool, 
         run = _Replaced(run, cause_stage.again(store, settings, run, reference=True)[0].table)
     found = sites.sites(run, overview.findings_in_order(run))
     if account:
-        key = _account(account, run)
+        key = account_key(account, run.table("accounts")["account_key"].to_pylist())
         found = [site for site in found if key in {row["account_key"] for row in site.steps}]
         if not found:
             raise UsageProblem(f"account {account}: no finding in {run.meta['label']}", next_step="name another --week")
@@ -145,17 +138,6 @@ class _Replaced:
 
     def table(self, name: str) -> pa.Table:
         return self.causes if name == "causes" else self.run.table(name)
-
-
-def _account(typed: str, run: Any) -> str:
-    """The key of an account typed ``1234`` or ``GROUP/1234``. Raises UsageProblem: none, or several."""
-    keys = run.table("accounts")["account_key"].to_pylist()
-    fitting = [key for key in keys if typed in (key, key.partition("/")[2])]
-    if len(fitting) == 1:
-        return str(fitting[0])
-    if fitting:
-        raise UsageProblem(f"account {typed} is ambiguous: {', '.join(fitting)}", next_step="give it with its group")
-    raise UsageProblem(f"no account {typed!r} on the roster or in the log", next_step="leading zeros matter")
 
 
 def reckoned(store: Store, settings: Settings, run: Any, account_key: str) -> Any:

@@ -7,7 +7,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from sigaudit.errors import UsageProblem
+
 if TYPE_CHECKING:
+    from sigaudit.judging.cards import Card
     from sigaudit.settings import Settings
     from sigaudit.store.opening import Store
 
@@ -52,3 +55,22 @@ def station_name(settings: Settings, *, mask: bool) -> str:
     from sigaudit.reporting.masking import STATION
 
     return STATION if mask else settings.report_name or settings.station
+
+
+def report_folder(settings: Settings, name: str, run: Any, *, mask: bool) -> Path:
+    """Where a report on a run goes; one under stand-in names lies beside the other."""
+    return settings.reports_dir / f"{name}-{run.meta['label']}{'-masked' if mask else ''}"
+
+
+def known_cards(workspace: Path | None) -> dict[str, Card]:
+    """Cards of the built-in checks, and of the station's own where a workspace is named or near."""
+    from sigaudit.judging.cards import read_all
+    from sigaudit.store import shipped
+
+    folders = [shipped.queries() / "checks"]
+    try:
+        folders.append(settings_of(workspace).checks_dir)
+    except UsageProblem:
+        if workspace is not None:
+            raise
+    return read_all(*folders)

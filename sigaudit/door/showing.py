@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from sigaudit.door.options import Json, Mask, Workspace, app, opened, shown, station_name
+from sigaudit.door.options import Json, Mask, Workspace, app, opened, report_folder, shown, station_name
 
 
 @app.command()
@@ -32,7 +32,7 @@ def site(
     settings, store = opened(workspace)
     found = one_site.of_account(store, settings, account, week or None, progress=console.Drawn())
     label = found.meta["label"]
-    folder = settings.reports_dir / f"site-{label}{'-masked' if mask else ''}"
+    folder = report_folder(settings, "site", found, mask=mask)
     run = shown(store, found, mask=mask)
     keys = [run.key(key) for key in found.account_keys] if isinstance(run, Masked) else list(found.account_keys)
     pages = reporting.write(run, folder, keys, station=station_name(settings, mask=mask))

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from sigaudit.judging.causes import FIRES, LEFT_OUT, SILENT
 from sigaudit.judging.checks import confidence
+from sigaudit.model import subject_parts
 
 __all__ = ["LINKING", "Evidence", "Unit", "from_tables", "gather", "traits_of"]
 
@@ -172,7 +173,7 @@ def _links(found: pa.Table, rostered: Collection[str]) -> dict[tuple[str, str], 
     named = found.filter(pc.is_in(found["check_id"], pa.array(LINKING, pa.string())))
     linked: dict[tuple[str, str], tuple[float, set[str]]] = {}
     for row, sure in zip(named.to_pylist(), confidence(named), strict=True):
-        peer = _peer(row)
+        peer = subject_parts(row["subject"]).get("peer", "")
         pair = (row["account_key"], peer) if row["account_key"] in rostered else (peer, row["account_key"])
         if peer and pair[0] in rostered and pair[1] not in rostered:
             chance, checks = linked.get(pair, (0.0, set()))
@@ -208,7 +209,7 @@ def _own(
     wanted = pa.array(sorted(keys), pa.string())
     linking = pc.is_in(rows["check_id"], pa.array(LINKING, pa.string()))
     for row in rows.filter(linking).select(["account_key", "check_id", "subject", "verdict"]).to_pylist():
-        peer, state = _peer(row), _CODES[row["verdict"]]
+        peer, state = subject_parts(row["subject"]).get("peer", ""), _CODES[row["verdict"]]
         both = (row["account_key"] in rostered) == (peer in rostered)
         if state == FIRES and peer and not both:
             continue
@@ -222,11 +223,6 @@ def _own(
         if verdict == "not_judged":
             reasons.setdefault((key, check), reason)
     return states, reasons
-
-
-def _peer(row: Mapping[str, Any]) -> str:
-    parts: dict[str, str] = dict(part.split("=", 1) for part in row["subject"].split(",") if "=" in part)
-    return parts.get("peer", "")
 
 
 def traits_of(

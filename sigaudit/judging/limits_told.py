@@ -7,12 +7,12 @@ from typing import Any
 
 import pyarrow as pa
 
-from sigaudit.errors import UsageProblem
 from sigaudit.judging import limits
 from sigaudit.judging.audit import last_signal
 from sigaudit.judging.cards import Card
-from sigaudit.settings import Settings, nearest
+from sigaudit.settings import Settings
 from sigaudit.store import rosters, runs
+from sigaudit.store.account_names import account_key
 from sigaudit.store.engine_duckdb import connect, create, rows
 from sigaudit.store.opening import Store
 
@@ -49,18 +49,13 @@ def of_account(store: Store, cards: Mapping[str, Card], settings: Settings, acco
     """
     held = rosters.in_force(store, last_signal(store))[0]["accounts"]
     known = held.select(["account_key", "account", "system_type", "dealer"]).to_pylist()
-    found = [row for row in known if account in (row["account_key"], row["account"])]
-    if not found:
-        close = nearest(account, [row["account"] for row in known])
-        near = f" (nearest: {close[0]})" if close else ""
-        raise UsageProblem(
-            f"no account {account!r} on the roster in force{near}",
+    by_key = {row["account_key"]: row for row in known}
+    who = by_key[
+        account_key(
+            account, by_key, place="on the roster in force",
             next_step="numbers that only the log knows go by the station's limits: leave --account out",
         )
-    if len(found) > 1:
-        keys = ", ".join(sorted(row["account_key"] for row in found))
-        raise UsageProblem(f"{account!r} is an account of several groups: {keys}", next_step="give it with its group")
-    who = found[0]
+    ]  # fmt: skip
     who["system_type"] = who["system_type"] or _ranked(store, who["account_key"])
     with connect() as con:
         create(con, "limit_rules", limits.rules(cards, settings))

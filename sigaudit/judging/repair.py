@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
 import pyarrow as pa
@@ -37,7 +38,7 @@ def signals_to_see(findings: pa.Table, roster: Mapping[str, pa.Table]) -> pa.Tab
     for key in sorted(accounts):
         steps = signal_plan.plan(accounts[key], paths[key], zones[key])
         for number, step in enumerate(signal_plan.needed(steps, spoken[key]), start=1):
-            rows.append({"page_no": pages[key], "account_key": key, "step_no": number, **signal_plan.as_row(step)})
+            rows.append({"page_no": pages[key], "account_key": key, "step_no": number, **asdict(step)})
     return pa.Table.from_pylist(rows, schema=SCHEMA)
 
 

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from sigaudit.model import subject_parts
 from sigaudit.store import shipped
 
-__all__ = ["Step", "ZoneKind", "as_row", "needed", "plan", "proofs", "zone_kinds"]
+__all__ = ["Step", "ZoneKind", "needed", "plan", "proofs", "zone_kinds"]
 
 Row = Mapping[str, Any]
 # What a path's own loss is told as (SIA DC-05), and by which path it must arrive: any other.
@@ -23,7 +24,6 @@ LOSS_CODES = {"phone": "351", "radio": "353", "one_way_radio": "353", "internet"
               "satellite": "350"}  # fmt: skip
 SECOND_LINE = "352"
 ALARM_S = 90  # NFPA 72, 26.2: a signal at the station within 90 s; standing in data/intervals.csv
-GROUPS_OF_ALARMS = ("fire", "life", "burglary", "environment", "supervisory")
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +198,7 @@ def needed(steps: Sequence[Step], checks: Iterable[tuple[str, str]]) -> list[Ste
     zones: set[str] = set()
     for check, subject in checks:
         wanted |= set(proofs().get(check, ("test",)))
-        zones |= {part.partition("=")[2] for part in subject.split(",") if part.startswith("zone=")}
+        zones |= {what for name, what in subject_parts(subject).items() if name == "zone"}
     points = [step for step in steps if step.kind in ("alarm", "supervisory", "zone_without_code")]
     kept = {id(step) for step in steps if step.kind in wanted and step.kind != "alarm"}
     kept |= {id(step) for step in steps if step.kind == "battery" and "power" in wanted}
@@ -213,8 +213,3 @@ def needed(steps: Sequence[Step], checks: Iterable[tuple[str, str]]) -> list[Ste
             first.setdefault(step.event, step)
         kept |= {id(step) for step in (list(first.values()) if "alarm" in wanted else list(first.values())[:1])}
     return [step for step in steps if id(step) in kept]
-
-
-def as_row(step: Step) -> dict[str, Any]:
-    """A step as a row of a table."""
-    return asdict(step)

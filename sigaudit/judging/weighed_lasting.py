@@ -13,6 +13,7 @@ from sigaudit.judging.desk import Desk
 from sigaudit.judging.survival import Curve, kaplan_meier, log_rank
 from sigaudit.judging.telling import chance, hours, share
 from sigaudit.judging.weighed import Answer, Findings, Said, key, texts
+from sigaudit.model import subject_parts
 from sigaudit.store.shipped import query
 
 CHECKS = (
@@ -42,7 +43,7 @@ def weigh(desk: Desk, findings: Findings, zone: ZoneInfo) -> Answer:
 
 
 def _family(row: Mapping[str, Any]) -> str:
-    parts = dict(part.split("=", 1) for part in row["subject"].split(",") if "=" in part)
+    parts = subject_parts(row["subject"])
     return str(parts.get("code", "")) if row["unit"] == "h" else ""
 
 

@@ -13,6 +13,7 @@ from sigaudit.errors import UsageProblem
 from sigaudit.judging.audit import read_cards
 from sigaudit.judging.cards import Card
 from sigaudit.judging.desk import Desk, Window
+from sigaudit.model import subject_parts
 from sigaudit.settings import Settings
 from sigaudit.store import code_table, rosters, runs, set_asides
 from sigaudit.store.engine_duckdb import connect, literal
@@ -96,7 +97,7 @@ def _asked(store: Store, run: Run, row: Mapping[str, Any], as_of: datetime) -> p
     """The account's numbers (its own, those its paths report as, the peer) with the span and what to look for."""
     paths = rosters.in_force(store, as_of)[0]["paths"].to_pylist()
     key = row["account_key"]
-    subject = dict(part.split("=", 1) for part in row["subject"].split(",") if "=" in part)
+    subject = subject_parts(row["subject"])
     peers = [subject["peer"]] if "peer" in subject else []
     heard = sorted({key, *(p["reports_as_key"] for p in paths if p["account_key"] == key), *peers})
     required = [

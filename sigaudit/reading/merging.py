@@ -57,7 +57,7 @@ def merge(
     _leave_single(con, fresh, ranges)
     if not engine.rows(con, "select 1 from met limit 1"):
         return Outcome()
-    _make_lines(con, fresh, ranges)
+    _make_lines(con, fresh)
     engine.run(
         con,
         """insert into not_taken
@@ -125,6 +125,8 @@ def _make_groups(con: engine.Connection, fresh: Sequence[Fresh], ranges: Mapping
 def _leave_single(con: engine.Connection, fresh: Sequence[Fresh], ranges: Mapping[int, Range]) -> None:
     """Takes out of ``met`` what only one source tells, where neither an edge nor a repeated hour asks for more.
 
+    Leaves ``edges``: the seconds of that span in which a source begins or ends.
+
     Receivers that export by themselves overlap all the time and share no line: their groups need no look.
     """
     span = engine.rows(con, "select min(second), max(second) from met")[0]
@@ -132,25 +134,21 @@ def _leave_single(con: engine.Connection, fresh: Sequence[Fresh], ranges: Mappin
         return
     parts = ["select source_id, key, second, pass from old_lineage"]
     parts += [f"select source_id, key, second, pass from {engine.identifier(one.table)}" for one in fresh]
-    _make_edges(con, ranges, *span)
+    low, high = span
+    edges = sorted({edge for one in ranges.values() for edge in (one.first, one.last) if low <= edge <= high})
+    engine.create(con, "edges", pa.table({"second": pa.array(edges, pa.timestamp("us"))}))
     engine.run(
         con,
         f"""create or replace temp table met as
         with told as (
             select key, second, min(source_id) <> max(source_id) or bool_or(pass <> 0) as several
             from ({" union all ".join(parts)})
-            where second between {_stamp(span[0])} and {_stamp(span[1])}
+            where second between {_stamp(low)} and {_stamp(high)}
             group by key, second
         )
         select m.key, m.second, m.loses from met m left join told t using (key, second)
         where m.loses or coalesce(t.several, false) or m.second in (select second from edges)""",
     )
-
-
-def _make_edges(con: engine.Connection, ranges: Mapping[int, Range], low: datetime, high: datetime) -> None:
-    """``edges``: seconds from ``low`` to ``high`` in which a source begins or ends."""
-    edges = sorted({edge for one in ranges.values() for edge in (one.first, one.last) if low <= edge <= high})
-    engine.create(con, "edges", pa.table({"second": pa.array(edges, pa.timestamp("us"))}))
 
 
 def _moved(one: Fresh) -> Iterable[datetime]:
@@ -162,8 +160,8 @@ def _moved(one: Fresh) -> Iterable[datetime]:
             yield one.before.last
 
 
-def _make_lines(con: engine.Connection, fresh: Sequence[Fresh], ranges: Mapping[int, Range]) -> None:
-    """``met_lines``: every line of those groups, old and fresh; ``sized``: their counts."""
+def _make_lines(con: engine.Connection, fresh: Sequence[Fresh]) -> None:
+    """``met_lines``: every line of those groups, old and fresh; ``sized``: their counts. Reads ``edges``."""
     parts = [f"select {_COLUMNS}, held from old_lineage"]
     parts += [f"select {_COLUMNS}, null::boolean from {engine.identifier(one.table)}" for one in fresh]
     low, high = engine.rows(con, "select min(second), max(second) from met")[0]
@@ -175,7 +173,6 @@ def _make_lines(con: engine.Connection, fresh: Sequence[Fresh], ranges: Mapping[
         from ({" union all ".join(parts)}) l semi join met using (key, second)
         where l.second between {_stamp(low)} and {_stamp(high)}""",
     )
-    _make_edges(con, ranges, low, high)
     engine.run(
         con,
         """create or replace temp table sized as

@@ -127,6 +127,14 @@ def write_text(path: Path, text: str) -> Path:
     return path
 
 
+def sweep(folder: Path, written: Sequence[Path]) -> None:
+    """Remove numbered pages that an earlier run left: one no longer true must not lie beside those that are."""
+    kept = set(written)
+    for old in folder.glob("[0-9]*.html"):
+        if old not in kept:
+            old.unlink()
+
+
 def write_csv(path: Path, columns: Sequence[str], table: Iterable[Mapping[str, Any]]) -> Path:
     """Write rows under the given columns; text cells guarded (see :func:`guarded`)."""
     sink = io.StringIO(newline="")

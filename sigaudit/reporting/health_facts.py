@@ -21,7 +21,7 @@ from sigaudit.reporting.health_model import (
     Way,
 )
 from sigaudit.reporting.health_tables import advice, condition
-from sigaudit.reporting.page import SEVERITIES, Clock, Row, RunLike, instant, rank, rows
+from sigaudit.reporting.page import SEVERITIES, Clock, Row, RunLike, grouped, instant, rank, rows
 
 __all__ = ["month_of", "read"]
 
@@ -37,20 +37,20 @@ def month_of(run: RunLike) -> Month:
 def read(run: RunLike) -> list[Site]:
     """Every monitored account of a month's run, in order of account key."""
     month = month_of(run)
-    of = {name: _by_account(rows(run, f"month_{name}")) for name in ("paths", "requirements", "days", "misses")}
-    episodes, verdicts = _by_account(rows(run, "month_episodes")), _by_account(rows(run, "month_verdicts"))
+    parts = ("paths", "requirements", "days", "misses", "episodes", "verdicts")
+    of = {name: grouped(rows(run, f"month_{name}"), "account_key") for name in parts}
     on_test = {row["account_key"]: row["from_utc"] for row in rows(run, "month_on_test")}
-    findings = _by_account(rows(run, "findings"))
+    findings = grouped(rows(run, "findings"), "account_key")
     silent = {row["account_key"]: row["reason"] for row in rows(run, "unprotected")}
     sites = []
     for row in rows(run, "month_accounts"):
         key = row["account_key"]
         kept = _requirements(of["requirements"].get(key, []), of["days"].get(key, []), of["misses"].get(key, []))
         ways = _ways(of["paths"].get(key, []), kept)
-        said = {(v["check_id"], v["subject"]): v for v in verdicts.get(key, [])}
+        said = {(v["check_id"], v["subject"]): v for v in of["verdicts"].get(key, [])}
         sites.append(
             _site(
-                row, month, ways, kept, said, episodes.get(key, []), findings.get(key, []), silent.get(key, ""),
+                row, month, ways, kept, said, of["episodes"].get(key, []), findings.get(key, []), silent.get(key, ""),
                 on_test.get(key),
             )
         )  # fmt: skip
@@ -198,10 +198,3 @@ def _trouble(row: Row) -> Trouble:
         condition(row["family"], row["code_group"]), row["label"], row["zone"], row["started_utc"],
         row["restored_utc"], row["restored_utc"] is None and row["would_tell"], row["shared"],
     )  # fmt: skip
-
-
-def _by_account(table: Sequence[Row]) -> dict[str, list[Row]]:
-    found: dict[str, list[Row]] = defaultdict(list)
-    for row in table:
-        found[row["account_key"]].append(row)
-    return found

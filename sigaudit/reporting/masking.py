@@ -16,6 +16,7 @@ from typing import Any
 
 import pyarrow as pa
 
+from sigaudit.model import subject_parts
 from sigaudit.reporting.page import RunLike
 
 __all__ = ["STATION", "Masked"]
@@ -165,11 +166,11 @@ class Masked:
             elif column in _KEYS:
                 known[value] = self.key(value)
             elif column == "subject":
-                for part in value.split(","):
-                    name, _, what = part.partition("=")
-                    if name == "peer" and what:
-                        known[what] = self._peer(what)
-                        known.setdefault(what.rpartition("/")[2], self.account(what.rpartition("/")[2]))
+                peer = subject_parts(value).get("peer", "")
+                if peer:
+                    number = peer.rpartition("/")[2]
+                    known[peer] = self._peer(peer)
+                    known.setdefault(number, self.account(number))
         return dict(sorted(known.items(), key=lambda pair: -len(pair[0])))
 
 

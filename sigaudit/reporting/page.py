@@ -54,6 +54,14 @@ def rows(run: RunLike, name: str) -> list[Row]:
     return plain_rows(run.table(name))
 
 
+def grouped(table: Sequence[Row], column: str) -> dict[Any, list[Row]]:
+    """Rows by what stands in a column, in their order."""
+    found: dict[Any, list[Row]] = {}
+    for row in table:
+        found.setdefault(row[column], []).append(row)
+    return found
+
+
 def plain_rows(table: Any) -> list[Row]:
     """Rows of a pyarrow.Table as dicts; a number that is none (NaN) is None."""
     return [{key: None if value != value else value for key, value in row.items()} for row in table.to_pylist()]

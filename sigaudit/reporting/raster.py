@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 from statistics import median
+from typing import Any
 
 from sigaudit.reporting.figures import Chart, chart
 from sigaudit.reporting.page import Clock, Row, counted, day_text, number
@@ -32,33 +33,17 @@ def raster_of_tests(evidence: Sequence[Row], slots: Sequence[Row], clock: Clock)
         return Chart("raster", "No tests", "", 0, {}, empty=why)
     traces = []
     for form, (name, times) in zip(_FORMS * len(tests), sorted(tests.items()), strict=False):
-        places = [_place(at, clock) for at in times]
-        traces.append(
-            marks(
-                [day.isoformat() for day, _ in places],
-                [str(minute) for _, minute in places],
-                name=name,
-                symbol=form,
-                color="ink",
-                hover=[f"{name}, {clock.exact(at)}" for at in times],
-                size=6,
-                legend=True,
-            )
-        )
+        hover = [f"{name}, {clock.exact(at)}" for at in times]
+        traces.append(_marks(times, clock, name=name, symbol=form, color="ink", hover=hover, size=6))
     for state, (word, color, symbol) in {
         "missed": ("due, did not come", "critical", "x-thin"),
         "excused": ("due, excused", "excused", "diamond-open"),
     }.items():
         these = [row for row in absent if row["state"] == state]
         if these:
-            places = [_place(row["due_utc"], clock) for row in these]
             hover = [f"{word}: {row['path'] or 'any path'}, {clock.text(row['due_utc'])}" for row in these]
-            traces.append(
-                marks([day.isoformat() for day, _ in places], [str(minute) for _, minute in places],
-                      name=word, symbol=symbol, color=color, hover=hover, size=9, legend=True)
-            )  # fmt: skip
-    for trace in traces:
-        trace["y"] = [int(minute) for minute in trace["y"]]
+            times = [row["due_utc"] for row in these]
+            traces.append(_marks(times, clock, name=word, symbol=symbol, color=color, hover=hover, size=9))
     days = sorted({day for trace in traces for day in trace["x"]})
     first, last = date.fromisoformat(days[0]), date.fromisoformat(days[-1])
     return chart(
@@ -146,9 +131,12 @@ def _name(row: Row) -> str:
     return " · ".join(part for part in ("test", row["origin"], row["path"]) if part and part != "unknown")
 
 
-def _place(at: datetime, clock: Clock) -> tuple[date, int]:
-    local = clock.local(at)
-    return local.date(), local.hour * 60 + local.minute
+def _marks(times: Sequence[datetime], clock: Clock, **look: Any) -> dict[str, Any]:
+    """Marks at the local day of each instant, as high as its local minute."""
+    local = [clock.local(at) for at in times]
+    made = marks([f"{at:%Y-%m-%d}" for at in local], [""] * len(local), legend=True, **look)
+    made["y"] = [at.hour * 60 + at.minute for at in local]
+    return made
 
 
 def _gap(times: Sequence[datetime]) -> float:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sigaudit.reporting import account_page, overview
-from sigaudit.reporting.page import Clock, RunLike, plain_rows, read_what
+from sigaudit.reporting.page import Clock, RunLike, page_name, plain_rows, read_what
 from sigaudit.reporting.weekly import write_assets
 
 
@@ -22,4 +22,4 @@ def write(run: RunLike, folder: Path, account_keys: Sequence[str], *, station: s
     write_assets(folder)
     written = account_page.write_all(run, folder, overview.findings_in_order(run), head, clock, also=asked, home="")
     by_name = {path.name: path for path in written}
-    return [by_name[f"{number:04d}.html"] for number in asked]
+    return [by_name[page_name(number)] for number in asked]

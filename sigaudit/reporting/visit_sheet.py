@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from sigaudit.reporting.files import write_text
-from sigaudit.reporting.page import Clock, Row, RunLike, cautions, environment, page_name, read_what, rows
+from sigaudit.reporting.files import sweep, write_text
+from sigaudit.reporting.page import Clock, Row, RunLike, cautions, environment, grouped, page_name, read_what, rows
 from sigaudit.reporting.sites import Site
 
 _CAUTIONS = ("C01", "C03", "C04", "C06", "C19", "C20", "C21", "C25")
@@ -29,9 +29,9 @@ def write_all(run: RunLike, folder: Path, listed: Sequence[Site], clock: Clock) 
     template = environment().get_template("sheet.html.j2")
     head = read_what(run, clock)
     accounts = {row["account_key"]: row for row in rows(run, "accounts")}
-    ways = _by_account(rows(run, "path_rows"))
-    visits = _by_page(rows(run, "visit_rows"))
-    steps = _by_account(rows(run, "signals_to_see"))
+    ways = grouped(rows(run, "path_rows"), "account_key")
+    visits = grouped(rows(run, "visit_rows"), "page_no")
+    steps = grouped(rows(run, "signals_to_see"), "account_key")
     written = []
     for order, site in enumerate(listed, start=1):
         keys = list(dict.fromkeys(row["account_key"] for row in site.steps))
@@ -56,9 +56,7 @@ def write_all(run: RunLike, folder: Path, listed: Sequence[Site], clock: Clock) 
             cautions=cautions(*_CAUTIONS, *(_FIRE if fire else ()), *(_PHONE if phone else ())),
         )
         written.append(write_text(folder / "sheets" / page_name(number(site)), text))
-    for old in (folder / "sheets").glob("[0-9]*.html"):
-        if old not in written:
-            old.unlink()
+    sweep(folder / "sheets", written)
     return written
 
 
@@ -66,18 +64,3 @@ def area_of(site: Site, accounts: Mapping[str, Row]) -> str:
     """The area of a site by the roster; '' where it is not known."""
     found = (accounts[row["account_key"]]["area"] for row in site.steps if row["account_key"] in accounts)
     return next((area for area in found if area), "")
-
-
-def _by_account(table: Sequence[Row]) -> dict[str, list[Row]]:
-    found: dict[str, list[Row]] = {}
-    for row in table:
-        found.setdefault(row["account_key"], []).append(row)
-    return found
-
-
-def _by_page(table: Sequence[Row]) -> dict[int, list[Row]]:
-    found: dict[int, list[Row]] = {}
-    for row in table:
-        if row["page_no"] is not None:
-            found.setdefault(row["page_no"], []).append(row)
-    return found

@@ -9,6 +9,7 @@ from sigaudit.reporting import account_page, overview, workbook
 from sigaudit.reporting.files import (
     INCIDENT_COLUMNS,
     UNPROTECTED_COLUMNS,
+    sweep,
     write_csv,
     write_findings,
     write_run,
@@ -36,7 +37,7 @@ def write(run: RunLike, folder: Path, *, station: str) -> list[Path]:
     index = environment().get_template("index.html.j2").render(**head, **context, station=station, clock=clock)
     written.append(write_text(folder / "index.html", index))
     pages = list(account_page.write_all(run, folder, findings, {**head, "station": station}, clock))
-    _sweep(folder / "accounts", pages)
+    sweep(folder / "accounts", pages)
     written += pages
     written += write_findings(run, folder, findings)
     written.append(write_csv(folder / "incidents.csv", INCIDENT_COLUMNS, context["incidents"]))
@@ -62,10 +63,3 @@ def write_assets(folder: Path) -> list[Path]:
     sources = [TEMPLATES / name for name in _ASSETS]
     sources += [shipped.data() / "charts" / name for name in _LIBRARY]
     return [Path(shutil.copyfile(source, assets / source.name)) for source in sources]
-
-
-def _sweep(accounts: Path, pages: list[Path]) -> None:
-    """Remove pages that an earlier run left: a page no longer true must not lie beside those that are."""
-    for old in accounts.glob("[0-9]*.html"):
-        if old not in pages:
-            old.unlink()

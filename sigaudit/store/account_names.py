@@ -10,10 +10,14 @@ from sigaudit.known_names import did_you_mean
 __all__ = ["account_key"]
 
 
-def account_key(typed: str, known: Iterable[str]) -> str:
+def account_key(
+    typed: str, known: Iterable[str], *, place: str = "on the roster or in the log",
+    next_step: str = "leading zeros matter: 0421 is not 421",
+) -> str:  # fmt: skip
     """The key ``GROUP/ACCOUNT`` of an account typed as ``1234`` or ``GROUP/1234``.
 
-    known: the keys to choose from. Raises UsageProblem: no such account, or a bare number that fits several groups.
+    known: the keys to choose from, which stand at ``place``; next_step: what to do where there is none. Raises
+    UsageProblem: no such account, or a bare number that fits several groups.
     """
     keys = {key for key in known if not key.endswith("/")}
     wanted = typed.strip()
@@ -29,6 +33,6 @@ def account_key(typed: str, known: Iterable[str]) -> str:
         )
     near = did_you_mean(wanted, {key.rpartition("/")[2] for key in keys})
     raise UsageProblem(
-        f"no account {typed!r} on the roster or in the log{near}",
-        next_step="leading zeros matter: 0421 is not 421",
+        f"no account {typed!r} {place}{near}",
+        next_step=next_step,
     )
